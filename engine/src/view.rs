@@ -110,6 +110,8 @@ pub struct PlaceView {
     pub subjects: u32,
     pub disagreements: u32,
     pub struck: Option<StrikeView>,
+    /// Left out of the open visit (could not be seen), by whom and why.
+    pub left_open: Option<StrikeView>,
 }
 
 /// One place, open on the screen.
@@ -201,6 +203,8 @@ pub struct ObservationView {
     pub id: String,
     /// As a person reads it: `23-5/8 in`.
     pub value: String,
+    /// The same as `Record` takes it (canonical text): a person who decides a disagreement sends it back.
+    pub typed: String,
     /// `seen`, `measured`, `plans` or `told`.
     pub how: String,
     pub note: String,
@@ -342,6 +346,9 @@ pub struct NoticeView {
 
 pub struct CorrectionView {
     pub number: u32,
+    /// Ids that `AddWords` takes to speak about this correction.
+    pub provision: String,
+    pub subject_id: String,
     pub place: String,
     pub subject: String,
     pub title: String,
