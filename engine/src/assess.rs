@@ -95,19 +95,19 @@ fn build_world(
     for ((subject, kind), register) in &state.closings {
         let Some(&at) = index.get(subject) else { continue };
         // Two people who disagree on "that is all of them" leave it unsaid.
-        if !register.standing.is_empty() && register.standing.iter().all(|s| s.value) {
+        if register.agreed().is_some_and(|s| s.value) {
             world.close(at, kind);
         }
     }
     (world, subjects, faults)
 }
 
-/// The different values that stand for a fact; none when it was never seen or every standing entry withdraws it.
+/// The values a fact may have: one when it was seen, several when people differ, none when it is unknown.
 ///
-/// A withdrawal beside a value ("I could not see it after all", while another person measured it) leaves the value.
+/// Where one person says a value and another says that it is not known after all, anything is still possible.
 pub(crate) fn standing_values(register: &Register<Observation>) -> Vec<String> {
-    let values: BTreeSet<&String> = register.standing.iter().filter_map(|s| s.value.value.as_ref()).collect();
-    values.into_iter().cloned().collect()
+    let values: Option<Vec<String>> = register.distinct().iter().map(|s| s.value.value.clone()).collect();
+    values.unwrap_or_default()
 }
 
 fn provenance(register: &Register<Observation>) -> String {
@@ -115,19 +115,14 @@ fn provenance(register: &Register<Observation>) -> String {
         .standing
         .iter()
         .filter(|s| s.value.value.is_some())
-        .map(|s| format!("{} by {}", s.value.how.label(), s.who.name))
+        .map(|s| format!("{} by {}", s.value.how.word(), s.who.name))
         .collect();
     told.into_iter().collect::<Vec<_>>().join("; ")
 }
 
-/// How a subject is called, by the name that stands; two names given concurrently are both shown.
+/// How a subject is called; its id when the record does not hold it.
 pub(crate) fn subject_name(state: &JobState, id: &EntryId) -> String {
-    let Some(subject) = state.subjects.get(id) else { return id.to_string() };
-    let names: BTreeSet<&str> = subject.name.standing.iter().map(|s| s.value.as_str()).collect();
-    match names.len() {
-        0 => subject.kind.clone(),
-        _ => names.into_iter().collect::<Vec<_>>().join(" / "),
-    }
+    state.subjects.get(id).map_or_else(|| id.to_string(), |s| s.called().to_owned())
 }
 
 impl Assessment {

@@ -1,9 +1,9 @@
 //! What follows from the verdicts. Nobody sets a disposition: it is computed, and a person may only add words.
 
-use crownweir_record::{EntryId, JobState};
+use crownweir_record::{EntryId, Hindrance, JobState, Stamped, Visit};
 use crownweir_rules::Verdict;
 
-use crate::assess::{Assessment, standing_values, subject_name};
+use crate::assess::{Assessment, subject_name};
 use crate::places::Places;
 use crate::view::{DispositionView, DispositionWord};
 
@@ -21,13 +21,19 @@ impl DispositionWord {
     }
 }
 
+/// The visit that is open: the last one opened. Where two people opened visits at the same time there are two, and the
+/// first stands in until one of them opens another; the disposition says so.
+pub(crate) fn open_visit(state: &JobState) -> Option<&Stamped<Visit>> {
+    state.visit.standing.first()
+}
+
 /// Facts and statements on which two people differ and nobody who saw both has decided.
 pub(crate) fn disputed_facts(state: &JobState) -> Vec<(&EntryId, &str)> {
     state
         .facts
         .iter()
         .filter(|((subject, _), register)| {
-            standing_values(register).len() > 1 && state.subjects.get(subject).is_some_and(|s| s.struck.is_none())
+            register.disagrees() && !state.is_struck(subject)
         })
         .map(|((subject, fact), _)| (subject, fact.as_str()))
         .collect()
@@ -45,7 +51,7 @@ pub(crate) struct LeftOpen<'a> {
 /// Places left out of the open visit. A concurrent "I could look after all" beside "could not see" keeps the place
 /// open: the cautious one.
 pub(crate) fn places_left_open(state: &JobState) -> Vec<LeftOpen<'_>> {
-    let Some(visit) = state.open_visit() else { return Vec::new() };
+    let Some(visit) = open_visit(state) else { return Vec::new() };
     let mut left = Vec::new();
     for ((of, place), register) in &state.open_places {
         let stated: Vec<_> = register.standing.iter().filter(|s| !s.value.is_empty()).collect();
@@ -64,10 +70,10 @@ pub(crate) fn places_left_open(state: &JobState) -> Vec<LeftOpen<'_>> {
 
 /// What the open visit comes to.
 pub fn disposition(state: &JobState, assessment: Option<&Assessment>, places: &Places) -> DispositionView {
-    let Some(visit) = state.open_visit() else {
+    let Some(visit) = open_visit(state) else {
         return view(DispositionWord::Open, vec!["No visit is open.".into()], false);
     };
-    if state.visit.standing.len() > 1 {
+    if state.visit.disagrees() {
         return view(
             DispositionWord::Open,
             vec!["Two people opened different visits at the same time: open the one that holds.".into()],
@@ -84,7 +90,7 @@ pub fn disposition(state: &JobState, assessment: Option<&Assessment>, places: &P
                     false,
                 );
             }
-            let word = if first.value.what == "no_access" {
+            let word = if first.value.what == Hindrance::NoAccess {
                 DispositionWord::NoAccess
             } else {
                 DispositionWord::NotReady

@@ -1,10 +1,11 @@
 //! Commands of a person -> edits of the record. Everything is checked here, before anything is written.
 
-use crownweir_record::{Edit, EntryId, How, JobState, Subject, SubjectRef};
+use crownweir_record::{Edit, EntryId, Hindrance, How, JobState, Subject, SubjectRef};
 use crownweir_rules::{Date, Vocabulary};
 
 use crate::assess::subject_name;
 use crate::command::Command;
+use crate::disposition::open_visit;
 use crate::law::Law;
 use crate::reading::Judgement;
 
@@ -97,7 +98,7 @@ pub fn edits(
                 subject: SubjectRef::Id(id),
                 fact: fact.clone(),
                 value: Some(vocabulary.format_value(fact, &read)),
-                how: how.parse::<How>().map_err(|_| CommandError::UnknownHow(how.clone()))?,
+                how: How::from_word(how).ok_or_else(|| CommandError::UnknownHow(how.clone()))?,
                 note: note.trim().to_owned(),
             }]
         }
@@ -122,7 +123,7 @@ pub fn edits(
         Command::AddPhoto { subject, sha256, bytes, caption } => {
             let (id, _) = standing(state, subject)?;
             vec![Edit::Photo {
-                subject: id,
+                subject: SubjectRef::Id(id),
                 sha256: sha256.clone(),
                 bytes: *bytes,
                 caption: caption.trim().to_owned(),
@@ -139,18 +140,16 @@ pub fn edits(
             vec![Edit::Words { text: text.trim().to_owned(), provision: provision.clone(), subject }]
         }
         Command::Hinder { what, why } => {
-            if !["not_ready", "no_access"].contains(&what.as_str()) {
-                return Err(CommandError::UnknownHindrance(what.clone()));
-            }
-            let visit = open_visit(state)?;
-            vec![Edit::Hinder { visit, what: what.clone(), why: why.trim().to_owned() }]
+            let visit = the_visit(state)?;
+            let what = Hindrance::from_word(what).ok_or_else(|| CommandError::UnknownHindrance(what.clone()))?;
+            vec![Edit::Hinder { visit, what, why: why.trim().to_owned() }]
         }
         Command::LeaveOpen { place, why } => {
             let (place, _) = standing(state, place)?;
-            vec![Edit::Open { visit: open_visit(state)?, place, why: why.trim().to_owned() }]
+            vec![Edit::Open { visit: the_visit(state)?, place, why: why.trim().to_owned() }]
         }
         Command::IssueNotice { received_by } => {
-            let visit = open_visit(state)?;
+            let visit = the_visit(state)?;
             let disposition = judgement.disposition(state);
             if !disposition.may_issue {
                 return Err(CommandError::NotIssuable(disposition.because.join(" ")));
@@ -177,14 +176,14 @@ fn id_of(text: &str) -> Result<EntryId, CommandError> {
 fn standing<'a>(state: &'a JobState, id: &str) -> Result<(EntryId, &'a Subject), CommandError> {
     let id = id_of(id)?;
     let subject = state.subjects.get(&id).ok_or_else(|| CommandError::NotHere(id.to_string()))?;
-    if subject.struck.is_some() {
+    if state.is_struck(&id) {
         return Err(CommandError::Struck(subject_name(state, &id)));
     }
     Ok((id, subject))
 }
 
-fn open_visit(state: &JobState) -> Result<EntryId, CommandError> {
-    state.open_visit().map(|v| v.id.clone()).ok_or(CommandError::NoVisit)
+fn the_visit(state: &JobState) -> Result<EntryId, CommandError> {
+    open_visit(state).map(|v| v.id.clone()).ok_or(CommandError::NoVisit)
 }
 
 fn known_fact(
@@ -256,7 +255,7 @@ fn copy(
 
 fn strike(state: &JobState, target: &str, why: &str) -> Result<Edit, CommandError> {
     let of = id_of(target)?;
-    if struck_by(state, &of).ok_or_else(|| CommandError::NotHere(target.to_owned()))?.is_some() {
+    if struck(state, &of).ok_or_else(|| CommandError::NotHere(target.to_owned()))? {
         return Err(CommandError::Struck("it".to_owned()));
     }
     reason(why)?;
@@ -265,22 +264,21 @@ fn strike(state: &JobState, target: &str, why: &str) -> Result<Edit, CommandErro
 
 fn restore(state: &JobState, target: &str, why: &str) -> Result<Edit, CommandError> {
     let of = id_of(target)?;
-    let strike = struck_by(state, &of).flatten().ok_or_else(|| CommandError::NotHere(target.to_owned()))?;
+    if struck(state, &of) != Some(true) {
+        return Err(CommandError::NotHere(target.to_owned()));
+    }
     reason(why)?;
-    Ok(Edit::Strike { of: strike, why: why.trim().to_owned() })
+    Ok(Edit::Restore { of, why: why.trim().to_owned() })
 }
 
 fn reason(why: &str) -> Result<(), CommandError> {
     if why.trim().is_empty() { Err(CommandError::NoReason) } else { Ok(()) }
 }
 
-/// The strike that stands on a subject, photo or words; outer `None` when there is no such thing.
-fn struck_by(state: &JobState, of: &EntryId) -> Option<Option<EntryId>> {
-    let struck = state
-        .subjects
-        .get(of)
-        .map(|s| &s.struck)
-        .or_else(|| state.photos.get(of).map(|p| &p.struck))
-        .or_else(|| state.words.get(of).map(|w| &w.struck))?;
-    Some(struck.as_ref().map(|s| s.id.clone()))
+/// Whether a subject, photo or words is struck; `None` when there is no such thing.
+fn struck(state: &JobState, of: &EntryId) -> Option<bool> {
+    let subject = state.subjects.get(of).map(|s| s.struck.is_some());
+    let photo = || state.photos.iter().find(|p| p.id == *of).map(|p| p.struck.is_some());
+    let words = || state.words.iter().find(|w| w.id == *of).map(|w| w.struck.is_some());
+    subject.or_else(photo).or_else(words)
 }

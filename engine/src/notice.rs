@@ -5,9 +5,9 @@ use std::collections::BTreeSet;
 use crownweir_rules::Verdict;
 
 use crate::assess::subject_name;
-use crate::disposition::places_left_open;
+use crate::disposition::{open_visit, places_left_open};
 use crate::moment::iso;
-use crate::reading::{Reading, stage_label};
+use crate::reading::{Reading, job_header, stage_label};
 use crate::view::{CorrectionView, NoticeView, WordsView};
 
 /// Said on every notice: what the paper is, and what it is not.
@@ -21,11 +21,11 @@ const CAUTIONS: [&str; 4] = [
 impl Reading<'_> {
     /// The notice of the open visit as it stands now.
     pub fn notice(&self) -> NoticeView {
-        let header = self.state.job();
+        let header = job_header(self.state);
         let text = |f: fn(&crownweir_record::JobHeader) -> &String| header.map(f).cloned().unwrap_or_default();
-        let visit = self.state.open_visit();
+        let visit = open_visit(self.state);
         let disposition = self.judgement.disposition(self.state);
-        let issued = visit.and_then(|v| self.state.notices.iter().rev().find(|n| n.value.visit == v.id));
+        let issued = visit.and_then(|v| self.state.notices.iter().rev().find(|n| n.visit == v.id));
         NoticeView {
             title: match disposition.word {
                 crate::view::DispositionWord::CorrectionsRequired => "Correction notice".to_owned(),
@@ -46,12 +46,12 @@ impl Reading<'_> {
             inspectors: self.inspectors(),
             cautions: CAUTIONS.map(str::to_owned).to_vec(),
             issued: issued
-                .map(|n| format!("{} by {}, received by {}", iso(n.at_ms), n.who.name, n.value.received_by))
+                .map(|n| format!("{} by {}, received by {}", iso(n.at_ms), n.who.name, n.received_by))
                 .unwrap_or_default(),
             changed_since: issued
-                .filter(|n| n.value.disposition != disposition.label)
+                .filter(|n| n.disposition != disposition.label)
                 .map(|n| {
-                    vec![format!("The disposition handed over was `{}`; it is now `{}`.", n.value.disposition, disposition.label)]
+                    vec![format!("The disposition handed over was `{}`; it is now `{}`.", n.disposition, disposition.label)]
                 })
                 .unwrap_or_default(),
             disposition,
@@ -135,19 +135,19 @@ impl Reading<'_> {
         self.state
             .words
             .iter()
-            .filter(|(_, w)| w.struck.is_none())
-            .filter(|(_, w)| match of {
+            .filter(|w| w.struck.is_none())
+            .filter(|w| match of {
                 None => w.provision.is_none(),
                 Some((provision, subject)) => {
                     w.provision.as_deref() == Some(provision)
                         && w.subject.as_ref().is_some_and(|s| s.as_str() == subject)
                 }
             })
-            .map(|(id, w)| WordsView {
-                id: id.to_string(),
+            .map(|w| WordsView {
+                id: w.id.to_string(),
                 text: w.text.clone(),
-                by: w.stamp.who.name.clone(),
-                at: iso(w.stamp.at_ms),
+                by: w.who.name.clone(),
+                at: iso(w.at_ms),
             })
             .collect()
     }
@@ -158,8 +158,8 @@ impl Reading<'_> {
             .state
             .sessions
             .values()
-            .filter(|who| who.role == "inspector" || who.role == "supervisor")
-            .map(|who| format!("{} ({})", who.name, who.role))
+            .filter(|session| session.who.inspects())
+            .map(|session| format!("{} ({})", session.who.name, session.who.role))
             .collect();
         people.into_iter().collect()
     }

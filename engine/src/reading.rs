@@ -3,14 +3,14 @@
 use std::collections::BTreeMap;
 use std::sync::Arc;
 
-use crownweir_record::{EntryId, JobState, Observation, Photo, Stamped, Strike, Subject};
+use crownweir_record::{EntryId, JobState, Observation, Photo, Register, Stamped, Strike, Subject};
 use crownweir_rules::{Adopted, Entry, Explanation, Finding, Mark as RuleMark, Verdict, Vocabulary};
 
 use crate::assess::{Assessment, Wanted, assess, standing_values, subject_name};
-use crate::disposition::{disposition, disputed_facts, places_left_open};
+use crate::disposition::{disposition, disputed_facts, open_visit, places_left_open};
 use crate::law::{Law, adoption_view};
 use crate::moment::iso;
-use crate::places::{PLACE_KINDS, Place, Places};
+use crate::places::{Place, Places};
 use crate::view::*;
 
 /// What the law makes of a record at its heads. Owns nothing of the record, so that a holder can keep both.
@@ -31,14 +31,19 @@ pub fn stage_label(stage: &str) -> &str {
     }
 }
 
+/// What identifies the job, unless two people changed it differently and nobody has decided.
+pub(crate) fn job_header(state: &JobState) -> Option<&crownweir_record::JobHeader> {
+    state.header.agreed().map(|header| &header.value)
+}
+
 /// Judges a record under the law at hand. Without an open visit nothing is assessed: a verdict is one of a stage.
 pub fn judge(state: &JobState, law: &Law) -> Judgement {
-    judge_at(state, law, state.open_visit().map(|v| v.value.stage.as_str()), None)
+    judge_at(state, law, open_visit(state).map(|v| v.value.stage.as_str()), None)
 }
 
 /// Judges a record at a given stage, and under a given adoption instead of the record's own.
 pub fn judge_at(state: &JobState, law: &Law, stage: Option<&str>, adoption: Option<&str>) -> Judgement {
-    let outcome = match state.job() {
+    let outcome = match job_header(state) {
         Some(job) => law.adopt(adoption.unwrap_or(&job.adoption), &job.applied_on),
         None => Err("the record has no permit, or two that differ".to_owned()),
     };
@@ -94,7 +99,7 @@ impl<'a> Reading<'a> {
 
     /// The job's first screen.
     pub fn job(&self, doc: &str, read_only: Option<&str>) -> JobView {
-        let header = self.state.job();
+        let header = job_header(self.state);
         let text = |f: fn(&crownweir_record::JobHeader) -> &String| header.map(f).cloned().unwrap_or_default();
         let wanted = self.wanted();
         let mut faults = self.state.faults.clone();
@@ -111,7 +116,7 @@ impl<'a> Reading<'a> {
             contractor: text(|h| &h.contractor),
             applied_on: text(|h| &h.applied_on),
             adoption: adoption_view(&text(|h| &h.adoption), &self.judgement.outcome),
-            visit: self.state.open_visit().map(|visit| VisitView {
+            visit: open_visit(self.state).map(|visit| VisitView {
                 id: visit.id.to_string(),
                 stage: visit.value.stage.clone(),
                 stage_label: stage_label(&visit.value.stage).to_owned(),
@@ -193,7 +198,7 @@ impl<'a> Reading<'a> {
     /// Every observation ever made of one fact, oldest first.
     pub fn fact_history(&self, subject: &EntryId, fact: &str) -> FactHistory {
         let register = self.state.facts.get(&(subject.clone(), fact.to_owned()));
-        let disputed = register.is_some_and(|r| standing_values(r).len() > 1);
+        let disputed = register.is_some_and(Register::disagrees);
         let mut items: Vec<(i64, FactHistoryItem)> = Vec::new();
         for (stands, list) in register.iter().flat_map(|r| [(false, &r.earlier), (true, &r.standing)]) {
             items.extend(list.iter().map(|observation| {
@@ -229,7 +234,7 @@ impl<'a> Reading<'a> {
     }
 
     fn history(&self) -> Vec<HistoryView> {
-        let earlier = self.state.job().into_iter().flat_map(|job| &job.history).map(|h| HistoryView {
+        let earlier = job_header(self.state).into_iter().flat_map(|job| &job.history).map(|h| HistoryView {
             on: h.on.clone(),
             stage: stage_label(&h.stage).to_owned(),
             disposition: h.disposition.clone(),
@@ -237,13 +242,13 @@ impl<'a> Reading<'a> {
             words: h.words.clone(),
         });
         let issued = self.state.notices.iter().map(|notice| {
-            let visit = self.state.visits.iter().find(|v| v.id == notice.value.visit);
+            let visit = self.state.visits.iter().find(|v| v.id == notice.visit);
             HistoryView {
                 on: visit.map(|v| v.value.on.clone()).unwrap_or_default(),
                 stage: visit.map(|v| stage_label(&v.value.stage).to_owned()).unwrap_or_default(),
-                disposition: notice.value.disposition.clone(),
+                disposition: notice.disposition.clone(),
                 by: notice.who.name.clone(),
-                words: format!("Received by {}", notice.value.received_by),
+                words: format!("Received by {}", notice.received_by),
             }
         });
         earlier.chain(issued).collect()
@@ -310,8 +315,8 @@ impl<'a> Reading<'a> {
             name: subject_name(self.state, id),
             parent: subject.parent.as_ref().map(ToString::to_string).unwrap_or_default(),
             depth,
-            added_by: subject.stamp.who.name.clone(),
-            added_at: iso(subject.stamp.at_ms),
+            added_by: subject.who.name.clone(),
+            added_at: iso(subject.at_ms),
             struck: subject.struck.as_ref().map(strike_view),
             facts: self.facts(id, subject, wanted),
             closings: self.closings(id, subject, wanted),
@@ -328,21 +333,20 @@ impl<'a> Reading<'a> {
             .into_iter()
             .map(|info| {
                 let register = self.state.facts.get(&(id.clone(), info.name.clone()));
-                let values = register.map(standing_values).unwrap_or_default();
                 FactView {
                     fact: info.name.clone(),
                     label: info.label.clone(),
                     hint: info.hint.clone(),
                     entry: entry_form(&info.entry),
-                    state: match values.len() {
-                        0 => FactState::Unknown,
-                        1 => FactState::Seen,
-                        _ => FactState::Disputed,
+                    state: match register {
+                        Some(r) if r.disagrees() => FactState::Disputed,
+                        Some(r) if r.standing.iter().any(|s| s.value.value.is_some()) => FactState::Seen,
+                        _ => FactState::Unknown,
                     },
                     current: register
                         .iter()
                         .flat_map(|r| &r.standing)
-                        .filter(|s| s.value.value.is_some())
+                        .filter(|s| s.value.value.is_some() || register.is_some_and(Register::disagrees))
                         .map(|s| self.observation(&info.name, s))
                         .collect(),
                     earlier: register.map_or(0, |r| small(r.earlier.len())),
@@ -363,9 +367,10 @@ impl<'a> Reading<'a> {
             .map(|kind| {
                 let register = self.state.closings.get(&(id.clone(), kind.clone()));
                 let standing = register.map_or(&[][..], |r| &r.standing[..]);
+                let agreed = register.and_then(Register::agreed);
                 ClosingView {
                     label: self.kind_label(&kind),
-                    closed: !standing.is_empty() && standing.iter().all(|s| s.value),
+                    closed: agreed.is_some_and(|s| s.value),
                     by: standing.iter().map(|s| s.who.name.as_str()).collect::<Vec<_>>().join(", "),
                     wanted: !self.wanted_for(id, true, &kind, wanted).is_empty(),
                     kind,
@@ -387,7 +392,7 @@ impl<'a> Reading<'a> {
     }
 
     pub(crate) fn photos(&self, subject: &EntryId) -> Vec<PhotoView> {
-        self.state.photos.iter().filter(|(_, p)| p.subject == *subject).map(|(id, p)| photo_view(id, p)).collect()
+        self.state.photos.iter().filter(|p| p.subject == *subject).map(photo_view).collect()
     }
 
     pub(crate) fn explain(&self, finding: &Finding) -> Explanation {
@@ -470,7 +475,7 @@ impl<'a> Reading<'a> {
     fn observation(&self, fact: &str, observation: &Stamped<Observation>) -> ObservationView {
         let vocabulary = self.vocabulary();
         let value = match &observation.value.value {
-            None => String::new(),
+            None => "not known after all".to_owned(),
             Some(text) => match vocabulary.parse_value(fact, text) {
                 Ok(value) => vocabulary.spoken(fact, &value),
                 // Shown as it stands in the record; `faults` says that it takes no part.
@@ -503,7 +508,6 @@ impl<'a> Reading<'a> {
                     values: register
                         .standing
                         .iter()
-                        .filter(|s| s.value.value.is_some())
                         .map(|s| self.observation(fact, s))
                         .collect(),
                     effect: self.effect(subject, fact, &standing_values(register)),
@@ -570,14 +574,14 @@ fn strike_view(strike: &Strike) -> StrikeView {
     StrikeView { by: strike.who.name.clone(), at: iso(strike.at_ms), why: strike.why.clone() }
 }
 
-fn photo_view(id: &EntryId, photo: &Photo) -> PhotoView {
+fn photo_view(photo: &Photo) -> PhotoView {
     PhotoView {
-        id: id.to_string(),
+        id: photo.id.to_string(),
         sha256: photo.sha256.clone(),
         subject: photo.subject.to_string(),
         caption: photo.caption.clone(),
-        by: photo.stamp.who.name.clone(),
-        at: iso(photo.stamp.at_ms),
+        by: photo.who.name.clone(),
+        at: iso(photo.at_ms),
         struck: photo.struck.as_ref().map(strike_view),
     }
 }
@@ -602,9 +606,4 @@ fn entry_form(entry: &Entry) -> EntryForm {
 
 fn small(n: usize) -> u32 {
     u32::try_from(n).unwrap_or(u32::MAX)
-}
-
-/// Whether a kind is one that an inspector walks to.
-pub fn is_place(kind: &str) -> bool {
-    PLACE_KINDS.contains(&kind)
 }

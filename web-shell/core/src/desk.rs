@@ -1,6 +1,6 @@
 //! The open documents of one session and their judgements.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use crownweir_engine::{
     Command, CommandError, Judgement, Law, LawError, Reading, Report, edits, judge, report,
@@ -63,6 +63,8 @@ pub struct Desk {
     records: BTreeMap<DocumentId, Record>,
     /// Judged at these heads; dropped as soon as they move.
     judged: BTreeMap<DocumentId, Judged>,
+    /// Documents that have their session of this page load.
+    begun: BTreeSet<DocumentId>,
     link: Option<Link>,
     staged: BTreeMap<DocumentId, Vec<u8>>,
     wanted: Vec<DocumentId>,
@@ -84,9 +86,8 @@ impl Desk {
         let Session { user, name, role, device } = session;
         let seed: [u8; 32] = Sha256::digest(random).into();
         self.session = Some((Author { user, name, role, device }, seed));
-        for (doc, record) in &mut self.records {
-            begin(record, doc, self.session.as_ref());
-        }
+        self.begun.clear();
+        self.begin_new();
     }
 
     /// Opens a document from its stored chunks, in any order.
@@ -95,10 +96,10 @@ impl Desk {
     /// When the chunks do not make a job record; nothing is dropped, the worker keeps the bytes.
     pub fn open(&mut self, doc: &str, chunks: &[u8]) -> Result<(), DeskError> {
         let id = id(doc)?;
-        let mut record = Record::open(chunks)?;
-        begin(&mut record, &id, self.session.as_ref());
-        self.records.insert(id, record);
+        self.records.insert(id, Record::open(chunks)?);
         self.judged.remove(&id);
+        self.begun.remove(&id);
+        self.begin_new();
         if let Some(link) = &mut self.link {
             link.follow(id);
         }
@@ -208,8 +209,7 @@ impl Desk {
     /// Photos that the record refers to and that are not struck: (SHA-256, bytes).
     pub fn photos(&self, doc: &str) -> Result<Vec<(String, u64)>, DeskError> {
         let record = self.records.get(&id(doc)?).ok_or(DeskError::NotOpen)?;
-        let photos = record.state().photos.values().filter(|p| p.struck.is_none());
-        Ok(photos.map(|p| (p.sha256.clone(), p.bytes)).collect())
+        Ok(record.state().wanted_photos().into_iter().map(|(sha, bytes)| (sha.to_owned(), bytes)).collect())
     }
 
     fn read<T>(
@@ -233,6 +233,19 @@ impl Desk {
             self.judged.insert(*id, Judged { heads, judgement: judge(record.state(), law) });
         }
         Ok(())
+    }
+
+    /// Gives every record that has none its session, with an actor of its own per document and page load.
+    fn begin_new(&mut self) {
+        let Some((author, seed)) = &self.session else { return };
+        for (doc, record) in &mut self.records {
+            if self.begun.insert(*doc) {
+                let digest = Sha256::new_with_prefix(seed).chain_update(doc.to_string()).finalize();
+                let mut actor = [0; 16];
+                actor.copy_from_slice(&digest[..16]);
+                record.begin(author.clone(), actor);
+            }
+        }
     }
 
     // --- sync ---
@@ -280,9 +293,7 @@ impl Desk {
         if let Some(link) = &mut self.link {
             link.settle(&mut self.records);
         }
-        for (doc, record) in &mut self.records {
-            begin(record, doc, self.session.as_ref());
-        }
+        self.begin_new();
     }
 
     /// The frames to send now.
@@ -318,19 +329,4 @@ pub struct ReceivedView {
 
 fn id(doc: &str) -> Result<DocumentId, DeskError> {
     doc.parse().map_err(|_| DeskError::NotAnId(doc.to_owned()))
-}
-
-/// Gives a record its session, with an actor of its own per document and page load.
-fn begin(record: &mut Record, doc: &DocumentId, session: Option<&(Author, [u8; 32])>) {
-    let Some((author, seed)) = session else { return };
-    if record.has_session() {
-        return;
-    }
-    let mut digest = Sha256::new();
-    digest.update(seed);
-    digest.update(doc.to_string());
-    let digest: [u8; 32] = digest.finalize().into();
-    let mut actor = [0; 16];
-    actor.copy_from_slice(&digest[..16]);
-    record.begin(author.clone(), actor);
 }
