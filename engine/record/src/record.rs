@@ -105,7 +105,7 @@ pub struct Staged {
     pub bytes: Vec<u8>,
 }
 
-/// A job document as accepted, with at most one staged edit and at most one staged arrival beside it.
+/// A job document as accepted, with at most one staged slice of edits beside it.
 ///
 /// INVARIANT: [`Record::automerge`], [`Record::state`] and [`Record::heads`] only ever show what the caller said is
 /// stored.
@@ -117,7 +117,6 @@ pub struct Record {
     read_only: Option<String>,
     session: Option<Writing>,
     staged: Option<Fork>,
-    incoming: Option<Fork>,
 }
 
 /// The session that this record's edits belong to.
@@ -137,7 +136,7 @@ struct Fork {
     base: Vec<ChangeHash>,
     /// What it holds beyond those heads.
     bytes: Vec<u8>,
-    /// For an edit: the session's next counter.
+    /// The session's next counter.
     next: u64,
 }
 
@@ -227,7 +226,6 @@ impl Record {
             read_only: None,
             session: None,
             staged: None,
-            incoming: None,
         };
         record.refresh();
         record
@@ -241,7 +239,9 @@ impl Record {
             let id = EntryId::new(&actor, 0);
             let next = match self.state.sessions.get(id.prefix()) {
                 None => 0,
-                Some(session) if *session.who == author && session.actor == hex::encode(actor) => {
+                Some(who)
+                    if **who == author && self.state.actors.get(id.prefix()) == Some(&hex::encode(actor)) =>
+                {
                     self.next_counter(&actor)
                 }
                 Some(_) => {
@@ -300,7 +300,7 @@ impl Record {
         if let Some(session) = &mut self.session {
             session.next = fork.next;
         }
-        self.take_in(fork);
+        self.take_in(fork.doc, &fork.base, &fork.bytes);
     }
 
     /// Drops the staged edits, because they could not be stored. The session goes on under a new actor: should the
@@ -311,6 +311,11 @@ impl Record {
         {
             self.begin(session.author, successor(session.actor));
         }
+    }
+
+    /// Whether [`Record::begin`] was called.
+    pub fn has_session(&self) -> bool {
+        self.session.is_some()
     }
 
     /// Whether edits are staged and neither accepted nor discarded.
@@ -361,46 +366,18 @@ impl Record {
         &self.doc
     }
 
-    /// The document that arrivals are applied to: the staged arrival, or a fork of the accepted document.
-    pub(crate) fn arrival_base(&self) -> Automerge {
-        self.incoming.as_ref().map_or_else(|| self.doc.fork(), |fork| fork.doc.clone())
+    /// Takes in what arrived and is stored: `doc` is a fork of the document at `base` that went on by `bytes`.
+    pub(crate) fn take_arrival(&mut self, doc: Automerge, base: &[ChangeHash], bytes: &[u8]) {
+        self.take_in(doc, base, bytes);
     }
 
-    /// Stages an arrival. Returns its bytes beyond what is accepted or staged already.
-    pub(crate) fn stage_arrival(&mut self, doc: Automerge) -> Vec<u8> {
-        let (base, mut bytes, known) = match self.incoming.take() {
-            Some(fork) => (fork.base, fork.bytes, fork.doc.get_heads()),
-            None => (self.doc.get_heads(), Vec::new(), self.doc.get_heads()),
-        };
-        let fresh = doc.save_after(&known);
-        bytes.extend_from_slice(&fresh);
-        self.incoming = Some(Fork { doc, base, bytes, next: 0 });
-        fresh
-    }
-
-    /// All bytes of the staged arrival.
-    pub(crate) fn arrival_bytes(&self) -> Option<&[u8]> {
-        self.incoming.as_ref().map(|fork| fork.bytes.as_slice())
-    }
-
-    pub(crate) fn accept_arrival(&mut self) {
-        if let Some(fork) = self.incoming.take() {
-            self.take_in(fork);
-        }
-    }
-
-    pub(crate) fn discard_arrival(&mut self) {
-        self.incoming = None;
-    }
-
-    fn take_in(&mut self, fork: Fork) {
-        if self.doc.get_heads() == fork.base {
-            self.doc = fork.doc;
-        } else if self.doc.load_incremental(&fork.bytes).is_err() {
-            // The other fork was accepted meanwhile. Changes that this fork took can always be taken again; should
-            // the library refuse all the same, merging the documents is its other way.
-            let mut doc = fork.doc;
-            let _ = self.doc.merge(&mut doc);
+    fn take_in(&mut self, mut fork: Automerge, base: &[ChangeHash], bytes: &[u8]) {
+        if self.doc.get_heads() == base {
+            self.doc = fork;
+        } else if self.doc.load_incremental(bytes).is_err() {
+            // An edit and an arrival were staged side by side and the other one was accepted first. Changes that one
+            // fork took can be taken again; should the library refuse all the same, merging is its other way.
+            let _ = self.doc.merge(&mut fork);
         }
         self.refresh();
     }
@@ -591,9 +568,13 @@ impl Drafting<'_> {
                 )
             }
             Edit::Photo { subject: of, sha256, bytes, caption } => {
-                let subject = subject(of, self)?;
-                let body =
-                    PhotoBody { subject, sha256: sha256.clone(), bytes: *bytes, caption: caption.clone() };
+                self.subject(of)?;
+                let body = PhotoBody {
+                    subject: of.clone(),
+                    sha256: sha256.clone(),
+                    bytes: *bytes,
+                    caption: caption.clone(),
+                };
                 self.put(index, Body::Photo(body))
             }
             Edit::Words { text, provision, subject } => {
@@ -610,7 +591,7 @@ impl Drafting<'_> {
                 let body = HinderBody {
                     after: self.standing(&target),
                     visit: visit.clone(),
-                    what: *what,
+                    what: what.clone(),
                     why: why.clone(),
                 };
                 self.set(index, target, Body::Hinder(body))
@@ -700,8 +681,8 @@ impl Drafting<'_> {
     fn strikable(&self, id: &EntryId) -> Result<(), StageError> {
         let state = self.state;
         let known = state.subjects.contains_key(id)
-            || state.photos.iter().any(|p| &p.id == id)
-            || state.words.iter().any(|w| &w.id == id)
+            || state.photos.contains_key(id)
+            || state.words.contains_key(id)
             || state.strikes.iter().any(|s| &s.id == id)
             || matches!(self.added.get(id), Some(&("subject" | "photo" | "words" | "strike")));
         if known { Ok(()) } else { Err(StageError::Unknown { what: "entry to strike", id: id.to_string() }) }

@@ -8,7 +8,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
 
 use crate::author::Author;
-use crate::entry::{Body, Entry, Hindrance, How, JobHeader, Visit};
+use crate::entry::{Body, Entry, How, JobHeader, SessionBody, Visit};
 use crate::entry_id::EntryId;
 
 /// A value with who set it and when.
@@ -119,22 +119,20 @@ impl Agree for Observation {
 /// What hindered a visit; an empty reason takes it back.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Hinder {
-    /// What hindered it.
-    pub what: Hindrance,
+    /// `not_ready` or `no_access`.
+    pub what: String,
     /// The reason.
     pub why: String,
 }
 
-/// A session: one person at one device with one page load.
+/// Who wrote an entry, and when.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Session {
-    /// The session's entry.
+pub struct Stamp {
+    /// The entry.
     pub id: EntryId,
-    /// Who.
+    /// Who wrote it.
     pub who: Arc<Author>,
-    /// The whole actor id in hex.
-    pub actor: String,
-    /// When it began, by the device's clock.
+    /// When, by the device's clock, in ms since 1970. For showing, never for deciding.
     pub at_ms: i64,
 }
 
@@ -158,12 +156,8 @@ pub struct Strike {
 /// A place, fixture, appliance, device or piping run.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Subject {
-    /// The entry that added it: its id in all others.
-    pub id: EntryId,
-    /// Who added it.
-    pub who: Arc<Author>,
-    /// When, by the device's clock.
-    pub at_ms: i64,
+    /// The entry that added it, whose id names it in all others; by whom and when.
+    pub stamp: Stamp,
     /// A word of the vocabulary.
     pub kind: String,
     /// What people call it. The first name is set by the adding entry.
@@ -186,12 +180,8 @@ impl Subject {
 /// A reference to a photo.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Photo {
-    /// The entry.
-    pub id: EntryId,
-    /// Who took it.
-    pub who: Arc<Author>,
-    /// When, by the device's clock.
-    pub at_ms: i64,
+    /// The entry, who took it and when.
+    pub stamp: Stamp,
     /// What it shows.
     pub subject: EntryId,
     /// SHA-256 of the file in hex.
@@ -207,12 +197,8 @@ pub struct Photo {
 /// Words for the notice.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Words {
-    /// The entry.
-    pub id: EntryId,
-    /// Who wrote them.
-    pub who: Arc<Author>,
-    /// When, by the device's clock.
-    pub at_ms: i64,
+    /// The entry, who wrote them and when.
+    pub stamp: Stamp,
     /// The words.
     pub text: String,
     /// The provision of the correction they belong to.
@@ -226,12 +212,6 @@ pub struct Words {
 /// A notice that was handed over.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Notice {
-    /// The entry.
-    pub id: EntryId,
-    /// Who handed it over.
-    pub who: Arc<Author>,
-    /// When, by the device's clock.
-    pub at_ms: i64,
     /// The visit it concludes.
     pub visit: EntryId,
     /// What it says.
@@ -263,20 +243,22 @@ pub struct JobState {
     pub facts: BTreeMap<(EntryId, String), Register<Observation>>,
     /// "That is all of them", by subject and kind.
     pub closings: BTreeMap<(EntryId, String), Register<bool>>,
-    /// Every photo, in causal order, struck ones too.
-    pub photos: Vec<Photo>,
-    /// All words, in causal order, struck ones too.
-    pub words: Vec<Words>,
+    /// Every photo, struck ones too.
+    pub photos: BTreeMap<EntryId, Photo>,
+    /// All words, struck ones too.
+    pub words: BTreeMap<EntryId, Words>,
     /// What hindered a visit, by visit.
     pub hinders: BTreeMap<EntryId, Register<Hinder>>,
     /// Why a place was left out of a visit, by visit and place; an empty reason takes it back.
     pub open_places: BTreeMap<(EntryId, EntryId), Register<String>>,
     /// Every notice, in causal order.
-    pub notices: Vec<Notice>,
+    pub notices: Vec<Stamped<Notice>>,
     /// Every strike, in causal order, those taken back too.
     pub strikes: Vec<Strike>,
-    /// Every session, by the prefix of its entries.
-    pub sessions: BTreeMap<String, Session>,
+    /// Who signed in, by session: the prefix of the session's entries.
+    pub sessions: BTreeMap<String, Arc<Author>>,
+    /// The whole actor id in hex of each session.
+    pub actors: BTreeMap<String, String>,
     /// Entries that were skipped, and why; sentences for a person.
     pub faults: Vec<String>,
     /// How many entries were taken.
@@ -315,11 +297,21 @@ impl JobState {
         false
     }
 
-    /// SHA-256 and size of every photo that is referred to and not struck, each once, in causal order.
+    /// What identifies the job. When two changed it without seeing one another, the first; [`JobState::header`] has all.
+    pub fn job(&self) -> Option<&JobHeader> {
+        self.header.standing.first().map(|s| &s.value)
+    }
+
+    /// The open visit. When two were opened at once, the first; [`JobState::visit`] has all.
+    pub fn open_visit(&self) -> Option<&Stamped<Visit>> {
+        self.visit.standing.first()
+    }
+
+    /// SHA-256 and size of every photo that is referred to and not struck, each once.
     pub fn wanted_photos(&self) -> Vec<(&str, u64)> {
         let mut named = BTreeSet::new();
         self.photos
-            .iter()
+            .values()
             .filter(|p| p.struck.is_none() && named.insert(p.sha256.as_str()))
             .map(|p| (p.sha256.as_str(), p.bytes))
             .collect()
@@ -341,13 +333,14 @@ impl JobState {
 
     fn place(&mut self, id: &EntryId, actor: &str, entry: &Entry) -> Result<(), String> {
         if let Body::Session(body) = &entry.body {
-            return self.begin_session(id, actor, entry.at_ms, body);
+            return self.begin_session(id, actor, body);
         }
-        let Some(session) = self.sessions.get(id.prefix()) else {
+        let Some(who) = self.sessions.get(id.prefix()).map(Arc::clone) else {
             return Err("nobody has signed in under its name".to_owned());
         };
-        let (who, at_ms) = (Arc::clone(&session.who), entry.at_ms);
+        let at_ms = entry.at_ms;
         let stamp = |after: &[EntryId]| (id.clone(), Arc::clone(&who), at_ms, after.to_vec());
+        let plain = || Stamp { id: id.clone(), who: Arc::clone(&who), at_ms };
         match &entry.body {
             Body::Session(_) => {}
             Body::Job(b) => self.header.set(stamped(stamp(&b.after), b.header.clone())),
@@ -362,9 +355,7 @@ impl JobState {
                 let mut name = Register::default();
                 name.set(stamped(stamp(&[]), b.name.clone()));
                 let subject = Subject {
-                    id: id.clone(),
-                    who,
-                    at_ms,
+                    stamp: plain(),
                     kind: b.kind.clone(),
                     name,
                     parent: b.parent.clone(),
@@ -382,8 +373,8 @@ impl JobState {
             }
             Body::Strike(b) => {
                 let known = self.subjects.contains_key(&b.of)
-                    || self.photos.iter().any(|p| p.id == b.of)
-                    || self.words.iter().any(|w| w.id == b.of)
+                    || self.photos.contains_key(&b.of)
+                    || self.words.contains_key(&b.of)
                     || self.strikes.iter().any(|s| s.id == b.of);
                 if !known {
                     return Err(format!(
@@ -409,35 +400,33 @@ impl JobState {
             }
             Body::Photo(b) => {
                 self.known_subject(&b.subject)?;
-                self.photos.push(Photo {
-                    id: id.clone(),
-                    who,
-                    at_ms,
+                let photo = Photo {
+                    stamp: plain(),
                     subject: b.subject.clone(),
                     sha256: b.sha256.clone(),
                     bytes: b.bytes,
                     caption: b.caption.clone(),
                     struck: None,
-                });
+                };
+                self.photos.insert(id.clone(), photo);
             }
             Body::Words(b) => {
                 if let Some(subject) = &b.subject {
                     self.known_subject(subject)?;
                 }
-                self.words.push(Words {
-                    id: id.clone(),
-                    who,
-                    at_ms,
+                let words = Words {
+                    stamp: plain(),
                     text: b.text.clone(),
                     provision: b.provision.clone(),
                     subject: b.subject.clone(),
                     struck: None,
-                });
+                };
+                self.words.insert(id.clone(), words);
             }
             Body::Hinder(b) => {
                 self.known_visit(&b.visit)?;
                 let register = self.hinders.entry(b.visit.clone()).or_default();
-                register.set(stamped(stamp(&b.after), Hinder { what: b.what, why: b.why.clone() }));
+                register.set(stamped(stamp(&b.after), Hinder { what: b.what.clone(), why: b.why.clone() }));
             }
             Body::Open(b) => {
                 self.known_visit(&b.visit)?;
@@ -447,33 +436,25 @@ impl JobState {
             }
             Body::Notice(b) => {
                 self.known_visit(&b.visit)?;
-                self.notices.push(Notice {
-                    id: id.clone(),
-                    who,
-                    at_ms,
+                let notice = Notice {
                     visit: b.visit.clone(),
                     disposition: b.disposition.clone(),
                     heads: b.heads.clone(),
                     digest: b.digest.clone(),
                     received_by: b.received_by.clone(),
-                });
+                };
+                self.notices.push(stamped(stamp(&[]), notice));
             }
         }
         Ok(())
     }
 
-    fn begin_session(
-        &mut self,
-        id: &EntryId,
-        actor: &str,
-        at_ms: i64,
-        body: &crate::entry::SessionBody,
-    ) -> Result<(), String> {
+    fn begin_session(&mut self, id: &EntryId, actor: &str, body: &SessionBody) -> Result<(), String> {
         if body.actor != actor {
             return Err("it signs in under another actor than the one that wrote it".to_owned());
         }
         if let Some(first) = self.sessions.get(id.prefix()) {
-            return Err(format!("{} has already signed in under its name", first.who.name));
+            return Err(format!("{} has already signed in under its name", first.name));
         }
         let who = Author {
             user: body.user.clone(),
@@ -481,8 +462,8 @@ impl JobState {
             role: body.role.clone(),
             device: body.device.clone(),
         };
-        let session = Session { id: id.clone(), who: Arc::new(who), actor: body.actor.clone(), at_ms };
-        self.sessions.insert(id.prefix().to_owned(), session);
+        self.sessions.insert(id.prefix().to_owned(), Arc::new(who));
+        self.actors.insert(id.prefix().to_owned(), body.actor.clone());
         Ok(())
     }
 
@@ -509,14 +490,14 @@ impl JobState {
                 struck.insert(strike.of.clone(), strike.clone());
             }
         }
-        for subject in self.subjects.values_mut() {
-            subject.struck = struck.get(&subject.id).cloned();
+        for (id, subject) in &mut self.subjects {
+            subject.struck = struck.get(id).cloned();
         }
-        for photo in &mut self.photos {
-            photo.struck = struck.get(&photo.id).cloned();
+        for (id, photo) in &mut self.photos {
+            photo.struck = struck.get(id).cloned();
         }
-        for words in &mut self.words {
-            words.struck = struck.get(&words.id).cloned();
+        for (id, words) in &mut self.words {
+            words.struck = struck.get(id).cloned();
         }
     }
 }
