@@ -1,4 +1,4 @@
-use crate::entry::{How, JobHeader};
+use crate::entry::{Hindrance, How, JobHeader};
 use crate::entry_id::EntryId;
 
 /// A subject that an edit speaks of: one of the record, or one that an earlier edit of the same slice adds.
@@ -85,7 +85,7 @@ pub enum Edit {
     /// Refers to a photo by the SHA-256 of its bytes.
     Photo {
         /// What it shows.
-        subject: EntryId,
+        subject: SubjectRef,
         /// 64 lower-case hex digits.
         sha256: String,
         /// Size of the file in bytes.
@@ -106,8 +106,8 @@ pub enum Edit {
     Hinder {
         /// The visit.
         visit: EntryId,
-        /// `not_ready` or `no_access`.
-        what: String,
+        /// What hindered it.
+        what: Hindrance,
         /// The reason.
         why: String,
     },

@@ -52,24 +52,35 @@ impl How {
             other => other.word(),
         }
     }
+
+    /// Reads the word.
+    pub fn from_word(word: &str) -> Option<How> {
+        [How::Seen, How::Measured, How::Plans, How::Told].into_iter().find(|how| how.word() == word)
+    }
 }
 
-/// Why a text is not a [`How`].
-#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
-#[error("`{word}` does not say how it is known; write `seen`, `measured`, `plans` or `told`")]
-pub struct UnknownHow {
-    /// What was given, shortened.
-    pub word: String,
+/// What kept a visit from being held.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Hindrance {
+    /// The work was not ready for the inspection.
+    NotReady,
+    /// Nobody let the inspector in.
+    NoAccess,
 }
 
-impl std::str::FromStr for How {
-    type Err = UnknownHow;
+impl Hindrance {
+    /// The word in entries.
+    pub fn word(self) -> &'static str {
+        match self {
+            Hindrance::NotReady => "not_ready",
+            Hindrance::NoAccess => "no_access",
+        }
+    }
 
-    fn from_str(word: &str) -> Result<Self, Self::Err> {
-        [How::Seen, How::Measured, How::Plans, How::Told]
-            .into_iter()
-            .find(|how| how.word() == word)
-            .ok_or_else(|| UnknownHow { word: word.chars().take(40).collect() })
+    /// Reads the word.
+    pub fn from_word(word: &str) -> Option<Hindrance> {
+        [Hindrance::NotReady, Hindrance::NoAccess].into_iter().find(|what| what.word() == word)
     }
 }
 
@@ -189,7 +200,7 @@ body!(WordsBody {
     #[serde(default, skip_serializing_if = "Option::is_none")]
     subject: Option<EntryId>,
 });
-body!(HinderBody { visit: EntryId, what: String, why: String, #[serde(default)] after: Vec<EntryId> });
+body!(HinderBody { visit: EntryId, what: Hindrance, why: String, #[serde(default)] after: Vec<EntryId> });
 body!(OpenBody { visit: EntryId, place: EntryId, why: String, #[serde(default)] after: Vec<EntryId> });
 body!(NoticeBody { visit: EntryId, disposition: String, heads: Vec<String>, digest: String, received_by: String });
 
@@ -386,9 +397,6 @@ impl Entry {
                 }
             }
             Body::Hinder(b) => {
-                if !matches!(b.what.as_str(), "not_ready" | "no_access") {
-                    return bad("what", "is neither `not_ready` nor `no_access`");
-                }
                 line("why", &b.why)?;
                 named("after", b.after.len())?;
             }

@@ -35,11 +35,11 @@ pub use author::Author;
 pub use chunks::Damage;
 pub use document_id::{DocumentId, DocumentIdError};
 pub use edit::{Edit, SubjectRef};
-pub use entry::{How, JobHeader, MAX_ENTRY_BYTES, PastVisit, UnknownHow, Visit};
+pub use entry::{Hindrance, How, JobHeader, MAX_ENTRY_BYTES, PastVisit, Visit};
 pub use entry_id::{EntryId, EntryIdError};
 pub use record::{OpenError, Record, StageError, Staged, UnknownHeads};
 pub use state::{
-    Agree, Hinder, JobState, Notice, Observation, Photo, Register, Stamp, Stamped, Strike, Subject, Words,
+    Agree, Hinder, JobState, Notice, Observation, Photo, Register, Session, Stamped, Strike, Subject, Words,
 };
 
 /// The number of the document shape this crate writes. A document of a higher number opens read-only.

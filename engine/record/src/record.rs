@@ -239,9 +239,7 @@ impl Record {
             let id = EntryId::new(&actor, 0);
             let next = match self.state.sessions.get(id.prefix()) {
                 None => 0,
-                Some(who)
-                    if **who == author && self.state.actors.get(id.prefix()) == Some(&hex::encode(actor)) =>
-                {
+                Some(session) if *session.who == author && session.actor == hex::encode(actor) => {
                     self.next_counter(&actor)
                 }
                 Some(_) => {
@@ -568,13 +566,9 @@ impl Drafting<'_> {
                 )
             }
             Edit::Photo { subject: of, sha256, bytes, caption } => {
-                self.subject(of)?;
-                let body = PhotoBody {
-                    subject: of.clone(),
-                    sha256: sha256.clone(),
-                    bytes: *bytes,
-                    caption: caption.clone(),
-                };
+                let subject = subject(of, self)?;
+                let body =
+                    PhotoBody { subject, sha256: sha256.clone(), bytes: *bytes, caption: caption.clone() };
                 self.put(index, Body::Photo(body))
             }
             Edit::Words { text, provision, subject } => {
@@ -591,7 +585,7 @@ impl Drafting<'_> {
                 let body = HinderBody {
                     after: self.standing(&target),
                     visit: visit.clone(),
-                    what: what.clone(),
+                    what: *what,
                     why: why.clone(),
                 };
                 self.set(index, target, Body::Hinder(body))
@@ -681,8 +675,8 @@ impl Drafting<'_> {
     fn strikable(&self, id: &EntryId) -> Result<(), StageError> {
         let state = self.state;
         let known = state.subjects.contains_key(id)
-            || state.photos.contains_key(id)
-            || state.words.contains_key(id)
+            || state.photos.iter().any(|p| &p.id == id)
+            || state.words.iter().any(|w| &w.id == id)
             || state.strikes.iter().any(|s| &s.id == id)
             || matches!(self.added.get(id), Some(&("subject" | "photo" | "words" | "strike")));
         if known { Ok(()) } else { Err(StageError::Unknown { what: "entry to strike", id: id.to_string() }) }

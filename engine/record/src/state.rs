@@ -8,7 +8,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
 
 use crate::author::Author;
-use crate::entry::{Body, Entry, How, JobHeader, SessionBody, Visit};
+use crate::entry::{Body, Entry, Hindrance, How, JobHeader, Visit};
 use crate::entry_id::EntryId;
 
 /// A value with who set it and when.
@@ -119,20 +119,22 @@ impl Agree for Observation {
 /// What hindered a visit; an empty reason takes it back.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Hinder {
-    /// `not_ready` or `no_access`.
-    pub what: String,
+    /// What hindered it.
+    pub what: Hindrance,
     /// The reason.
     pub why: String,
 }
 
-/// Who wrote an entry, and when.
+/// A session: one person at one device with one page load.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Stamp {
-    /// The entry.
+pub struct Session {
+    /// The session's entry.
     pub id: EntryId,
-    /// Who wrote it.
+    /// Who.
     pub who: Arc<Author>,
-    /// When, by the device's clock, in ms since 1970. For showing, never for deciding.
+    /// The whole actor id in hex.
+    pub actor: String,
+    /// When it began, by the device's clock.
     pub at_ms: i64,
 }
 
@@ -156,8 +158,12 @@ pub struct Strike {
 /// A place, fixture, appliance, device or piping run.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Subject {
-    /// The entry that added it, whose id names it in all others; by whom and when.
-    pub stamp: Stamp,
+    /// The entry that added it: its id in all others.
+    pub id: EntryId,
+    /// Who added it.
+    pub who: Arc<Author>,
+    /// When, by the device's clock.
+    pub at_ms: i64,
     /// A word of the vocabulary.
     pub kind: String,
     /// What people call it. The first name is set by the adding entry.
@@ -180,8 +186,12 @@ impl Subject {
 /// A reference to a photo.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Photo {
-    /// The entry, who took it and when.
-    pub stamp: Stamp,
+    /// The entry.
+    pub id: EntryId,
+    /// Who took it.
+    pub who: Arc<Author>,
+    /// When, by the device's clock.
+    pub at_ms: i64,
     /// What it shows.
     pub subject: EntryId,
     /// SHA-256 of the file in hex.
@@ -197,8 +207,12 @@ pub struct Photo {
 /// Words for the notice.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Words {
-    /// The entry, who wrote them and when.
-    pub stamp: Stamp,
+    /// The entry.
+    pub id: EntryId,
+    /// Who wrote them.
+    pub who: Arc<Author>,
+    /// When, by the device's clock.
+    pub at_ms: i64,
     /// The words.
     pub text: String,
     /// The provision of the correction they belong to.
@@ -212,6 +226,12 @@ pub struct Words {
 /// A notice that was handed over.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Notice {
+    /// The entry.
+    pub id: EntryId,
+    /// Who handed it over.
+    pub who: Arc<Author>,
+    /// When, by the device's clock.
+    pub at_ms: i64,
     /// The visit it concludes.
     pub visit: EntryId,
     /// What it says.
@@ -243,22 +263,20 @@ pub struct JobState {
     pub facts: BTreeMap<(EntryId, String), Register<Observation>>,
     /// "That is all of them", by subject and kind.
     pub closings: BTreeMap<(EntryId, String), Register<bool>>,
-    /// Every photo, struck ones too.
-    pub photos: BTreeMap<EntryId, Photo>,
-    /// All words, struck ones too.
-    pub words: BTreeMap<EntryId, Words>,
+    /// Every photo, in causal order, struck ones too.
+    pub photos: Vec<Photo>,
+    /// All words, in causal order, struck ones too.
+    pub words: Vec<Words>,
     /// What hindered a visit, by visit.
     pub hinders: BTreeMap<EntryId, Register<Hinder>>,
     /// Why a place was left out of a visit, by visit and place; an empty reason takes it back.
     pub open_places: BTreeMap<(EntryId, EntryId), Register<String>>,
     /// Every notice, in causal order.
-    pub notices: Vec<Stamped<Notice>>,
+    pub notices: Vec<Notice>,
     /// Every strike, in causal order, those taken back too.
     pub strikes: Vec<Strike>,
-    /// Who signed in, by session: the prefix of the session's entries.
-    pub sessions: BTreeMap<String, Arc<Author>>,
-    /// The whole actor id in hex of each session.
-    pub actors: BTreeMap<String, String>,
+    /// Every session, by the prefix of its entries.
+    pub sessions: BTreeMap<String, Session>,
     /// Entries that were skipped, and why; sentences for a person.
     pub faults: Vec<String>,
     /// How many entries were taken.
@@ -307,11 +325,11 @@ impl JobState {
         self.visit.standing.first()
     }
 
-    /// SHA-256 and size of every photo that is referred to and not struck, each once.
+    /// SHA-256 and size of every photo that is referred to and not struck, each once, in causal order.
     pub fn wanted_photos(&self) -> Vec<(&str, u64)> {
         let mut named = BTreeSet::new();
         self.photos
-            .values()
+            .iter()
             .filter(|p| p.struck.is_none() && named.insert(p.sha256.as_str()))
             .map(|p| (p.sha256.as_str(), p.bytes))
             .collect()
@@ -333,14 +351,13 @@ impl JobState {
 
     fn place(&mut self, id: &EntryId, actor: &str, entry: &Entry) -> Result<(), String> {
         if let Body::Session(body) = &entry.body {
-            return self.begin_session(id, actor, body);
+            return self.begin_session(id, actor, entry.at_ms, body);
         }
-        let Some(who) = self.sessions.get(id.prefix()).map(Arc::clone) else {
+        let Some(session) = self.sessions.get(id.prefix()) else {
             return Err("nobody has signed in under its name".to_owned());
         };
-        let at_ms = entry.at_ms;
+        let (who, at_ms) = (Arc::clone(&session.who), entry.at_ms);
         let stamp = |after: &[EntryId]| (id.clone(), Arc::clone(&who), at_ms, after.to_vec());
-        let plain = || Stamp { id: id.clone(), who: Arc::clone(&who), at_ms };
         match &entry.body {
             Body::Session(_) => {}
             Body::Job(b) => self.header.set(stamped(stamp(&b.after), b.header.clone())),
@@ -355,7 +372,9 @@ impl JobState {
                 let mut name = Register::default();
                 name.set(stamped(stamp(&[]), b.name.clone()));
                 let subject = Subject {
-                    stamp: plain(),
+                    id: id.clone(),
+                    who,
+                    at_ms,
                     kind: b.kind.clone(),
                     name,
                     parent: b.parent.clone(),
@@ -373,8 +392,8 @@ impl JobState {
             }
             Body::Strike(b) => {
                 let known = self.subjects.contains_key(&b.of)
-                    || self.photos.contains_key(&b.of)
-                    || self.words.contains_key(&b.of)
+                    || self.photos.iter().any(|p| p.id == b.of)
+                    || self.words.iter().any(|w| w.id == b.of)
                     || self.strikes.iter().any(|s| s.id == b.of);
                 if !known {
                     return Err(format!(
@@ -400,33 +419,35 @@ impl JobState {
             }
             Body::Photo(b) => {
                 self.known_subject(&b.subject)?;
-                let photo = Photo {
-                    stamp: plain(),
+                self.photos.push(Photo {
+                    id: id.clone(),
+                    who,
+                    at_ms,
                     subject: b.subject.clone(),
                     sha256: b.sha256.clone(),
                     bytes: b.bytes,
                     caption: b.caption.clone(),
                     struck: None,
-                };
-                self.photos.insert(id.clone(), photo);
+                });
             }
             Body::Words(b) => {
                 if let Some(subject) = &b.subject {
                     self.known_subject(subject)?;
                 }
-                let words = Words {
-                    stamp: plain(),
+                self.words.push(Words {
+                    id: id.clone(),
+                    who,
+                    at_ms,
                     text: b.text.clone(),
                     provision: b.provision.clone(),
                     subject: b.subject.clone(),
                     struck: None,
-                };
-                self.words.insert(id.clone(), words);
+                });
             }
             Body::Hinder(b) => {
                 self.known_visit(&b.visit)?;
                 let register = self.hinders.entry(b.visit.clone()).or_default();
-                register.set(stamped(stamp(&b.after), Hinder { what: b.what.clone(), why: b.why.clone() }));
+                register.set(stamped(stamp(&b.after), Hinder { what: b.what, why: b.why.clone() }));
             }
             Body::Open(b) => {
                 self.known_visit(&b.visit)?;
@@ -436,25 +457,33 @@ impl JobState {
             }
             Body::Notice(b) => {
                 self.known_visit(&b.visit)?;
-                let notice = Notice {
+                self.notices.push(Notice {
+                    id: id.clone(),
+                    who,
+                    at_ms,
                     visit: b.visit.clone(),
                     disposition: b.disposition.clone(),
                     heads: b.heads.clone(),
                     digest: b.digest.clone(),
                     received_by: b.received_by.clone(),
-                };
-                self.notices.push(stamped(stamp(&[]), notice));
+                });
             }
         }
         Ok(())
     }
 
-    fn begin_session(&mut self, id: &EntryId, actor: &str, body: &SessionBody) -> Result<(), String> {
+    fn begin_session(
+        &mut self,
+        id: &EntryId,
+        actor: &str,
+        at_ms: i64,
+        body: &crate::entry::SessionBody,
+    ) -> Result<(), String> {
         if body.actor != actor {
             return Err("it signs in under another actor than the one that wrote it".to_owned());
         }
         if let Some(first) = self.sessions.get(id.prefix()) {
-            return Err(format!("{} has already signed in under its name", first.name));
+            return Err(format!("{} has already signed in under its name", first.who.name));
         }
         let who = Author {
             user: body.user.clone(),
@@ -462,8 +491,8 @@ impl JobState {
             role: body.role.clone(),
             device: body.device.clone(),
         };
-        self.sessions.insert(id.prefix().to_owned(), Arc::new(who));
-        self.actors.insert(id.prefix().to_owned(), body.actor.clone());
+        let session = Session { id: id.clone(), who: Arc::new(who), actor: body.actor.clone(), at_ms };
+        self.sessions.insert(id.prefix().to_owned(), session);
         Ok(())
     }
 
@@ -490,14 +519,14 @@ impl JobState {
                 struck.insert(strike.of.clone(), strike.clone());
             }
         }
-        for (id, subject) in &mut self.subjects {
-            subject.struck = struck.get(id).cloned();
+        for subject in self.subjects.values_mut() {
+            subject.struck = struck.get(&subject.id).cloned();
         }
-        for (id, photo) in &mut self.photos {
-            photo.struck = struck.get(id).cloned();
+        for photo in &mut self.photos {
+            photo.struck = struck.get(&photo.id).cloned();
         }
-        for (id, words) in &mut self.words {
-            words.struck = struck.get(id).cloned();
+        for words in &mut self.words {
+            words.struck = struck.get(&words.id).cloned();
         }
     }
 }
