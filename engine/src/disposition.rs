@@ -1,6 +1,6 @@
 //! What follows from the verdicts. Nobody sets a disposition: it is computed, and a person may only add words.
 
-use crownweir_record::{EntryId, Hindrance, JobState, Stamped, Visit};
+use crownweir_record::{EntryId, Hindrance, JobState};
 use crownweir_rules::Verdict;
 
 use crate::assess::{Assessment, subject_name};
@@ -19,12 +19,6 @@ impl DispositionWord {
             DispositionWord::Open => "Not decided yet",
         }
     }
-}
-
-/// The visit that is open: the last one opened. Where two people opened visits at the same time there are two, and the
-/// first stands in until one of them opens another; the disposition says so.
-pub(crate) fn open_visit(state: &JobState) -> Option<&Stamped<Visit>> {
-    state.visit.standing.first()
 }
 
 /// Facts and statements on which two people differ and nobody who saw both has decided.
@@ -51,7 +45,7 @@ pub(crate) struct LeftOpen<'a> {
 /// Places left out of the open visit. A concurrent "I could look after all" beside "could not see" keeps the place
 /// open: the cautious one.
 pub(crate) fn places_left_open(state: &JobState) -> Vec<LeftOpen<'_>> {
-    let Some(visit) = open_visit(state) else { return Vec::new() };
+    let Some(visit) = state.open_visit() else { return Vec::new() };
     let mut left = Vec::new();
     for ((of, place), register) in &state.open_places {
         let stated: Vec<_> = register.standing.iter().filter(|s| !s.value.is_empty()).collect();
@@ -70,7 +64,7 @@ pub(crate) fn places_left_open(state: &JobState) -> Vec<LeftOpen<'_>> {
 
 /// What the open visit comes to.
 pub fn disposition(state: &JobState, assessment: Option<&Assessment>, places: &Places) -> DispositionView {
-    let Some(visit) = open_visit(state) else {
+    let Some(visit) = state.open_visit() else {
         return view(DispositionWord::Open, vec!["No visit is open.".into()], false);
     };
     if state.visit.disagrees() {

@@ -5,7 +5,6 @@ use crownweir_rules::{Date, Vocabulary};
 
 use crate::assess::subject_name;
 use crate::command::Command;
-use crate::disposition::open_visit;
 use crate::law::Law;
 use crate::reading::Judgement;
 
@@ -183,7 +182,7 @@ fn standing<'a>(state: &'a JobState, id: &str) -> Result<(EntryId, &'a Subject),
 }
 
 fn the_visit(state: &JobState) -> Result<EntryId, CommandError> {
-    open_visit(state).map(|v| v.id.clone()).ok_or(CommandError::NoVisit)
+    state.open_visit().map(|v| v.id.clone()).ok_or(CommandError::NoVisit)
 }
 
 fn known_fact(

@@ -5,9 +5,9 @@ use std::collections::BTreeSet;
 use crownweir_rules::Verdict;
 
 use crate::assess::subject_name;
-use crate::disposition::{open_visit, places_left_open};
+use crate::disposition::places_left_open;
 use crate::moment::iso;
-use crate::reading::{Reading, job_header, stage_label};
+use crate::reading::{Reading, stage_label};
 use crate::view::{CorrectionView, NoticeView, WordsView};
 
 /// Said on every notice: what the paper is, and what it is not.
@@ -21,9 +21,9 @@ const CAUTIONS: [&str; 4] = [
 impl Reading<'_> {
     /// The notice of the open visit as it stands now.
     pub fn notice(&self) -> NoticeView {
-        let header = job_header(self.state);
+        let header = self.state.job();
         let text = |f: fn(&crownweir_record::JobHeader) -> &String| header.map(f).cloned().unwrap_or_default();
-        let visit = open_visit(self.state);
+        let visit = self.state.open_visit();
         let disposition = self.judgement.disposition(self.state);
         let issued = visit.and_then(|v| self.state.notices.iter().rev().find(|n| n.visit == v.id));
         NoticeView {

@@ -7,7 +7,7 @@ use crownweir_record::{EntryId, JobState, Observation, Photo, Register, Stamped,
 use crownweir_rules::{Adopted, Entry, Explanation, Finding, Mark as RuleMark, Verdict, Vocabulary};
 
 use crate::assess::{Assessment, Wanted, assess, standing_values, subject_name};
-use crate::disposition::{disposition, disputed_facts, open_visit, places_left_open};
+use crate::disposition::{disposition, disputed_facts, places_left_open};
 use crate::law::{Law, adoption_view};
 use crate::moment::iso;
 use crate::places::{Place, Places};
@@ -31,21 +31,18 @@ pub fn stage_label(stage: &str) -> &str {
     }
 }
 
-/// What identifies the job, unless two people changed it differently and nobody has decided.
-pub(crate) fn job_header(state: &JobState) -> Option<&crownweir_record::JobHeader> {
-    state.header.agreed().map(|header| &header.value)
-}
-
 /// Judges a record under the law at hand. Without an open visit nothing is assessed: a verdict is one of a stage.
 pub fn judge(state: &JobState, law: &Law) -> Judgement {
-    judge_at(state, law, open_visit(state).map(|v| v.value.stage.as_str()), None)
+    judge_at(state, law, state.open_visit().map(|v| v.value.stage.as_str()), None)
 }
 
 /// Judges a record at a given stage, and under a given adoption instead of the record's own.
 pub fn judge_at(state: &JobState, law: &Law, stage: Option<&str>, adoption: Option<&str>) -> Judgement {
-    let outcome = match job_header(state) {
-        Some(job) => law.adopt(adoption.unwrap_or(&job.adoption), &job.applied_on),
-        None => Err("the record has no permit, or two that differ".to_owned()),
+    let outcome = match (state.job(), state.header.disagrees()) {
+        (None, _) => Err("the record has no permit".to_owned()),
+        // Which law binds must not depend on whose change happens to stand first.
+        (_, true) => Err("two people changed the permit's data differently: set it once more".to_owned()),
+        (Some(job), false) => law.adopt(adoption.unwrap_or(&job.adoption), &job.applied_on),
     };
     let assessment = match (&outcome, stage) {
         (Ok(adopted), Some(stage)) => Some(assess(state, adopted, stage)),
@@ -99,7 +96,7 @@ impl<'a> Reading<'a> {
 
     /// The job's first screen.
     pub fn job(&self, doc: &str, read_only: Option<&str>) -> JobView {
-        let header = job_header(self.state);
+        let header = self.state.job();
         let text = |f: fn(&crownweir_record::JobHeader) -> &String| header.map(f).cloned().unwrap_or_default();
         let wanted = self.wanted();
         let mut faults = self.state.faults.clone();
@@ -116,7 +113,7 @@ impl<'a> Reading<'a> {
             contractor: text(|h| &h.contractor),
             applied_on: text(|h| &h.applied_on),
             adoption: adoption_view(&text(|h| &h.adoption), &self.judgement.outcome),
-            visit: open_visit(self.state).map(|visit| VisitView {
+            visit: self.state.open_visit().map(|visit| VisitView {
                 id: visit.id.to_string(),
                 stage: visit.value.stage.clone(),
                 stage_label: stage_label(&visit.value.stage).to_owned(),
@@ -234,7 +231,7 @@ impl<'a> Reading<'a> {
     }
 
     fn history(&self) -> Vec<HistoryView> {
-        let earlier = job_header(self.state).into_iter().flat_map(|job| &job.history).map(|h| HistoryView {
+        let earlier = self.state.job().into_iter().flat_map(|job| &job.history).map(|h| HistoryView {
             on: h.on.clone(),
             stage: stage_label(&h.stage).to_owned(),
             disposition: h.disposition.clone(),
@@ -587,12 +584,12 @@ fn photo_view(photo: &Photo) -> PhotoView {
 }
 
 fn entry_form(entry: &Entry) -> EntryForm {
-    let words = |words: &[(String, String)]| EntryForm::Choice {
+    let choice = |words: &[(String, String)]| EntryForm::Choice {
         words: words.iter().map(|(word, label)| WordView { word: word.clone(), label: label.clone() }).collect(),
     };
     match entry {
         Entry::YesNo => EntryForm::YesNo,
-        Entry::Choice(list) | Entry::Nominal(list) => words(list),
+        Entry::Choice { words } | Entry::Nominal { sizes: words } => choice(words),
         Entry::Number { units, fractions, least, most } => EntryForm::Number {
             units: units.clone(),
             fractions: *fractions,

@@ -4,7 +4,7 @@ use crownweir_record::JobState;
 use serde::{Deserialize, Serialize};
 
 use crate::assess::subject_name;
-use crate::reading::{Judgement, Reading, job_header, word};
+use crate::reading::{Judgement, Reading, word};
 use crate::view::{DispositionView, Mark, ReasonLine, VerdictView};
 use crate::{Law, reading::stage_label};
 
@@ -44,7 +44,7 @@ pub fn report(law: &Law, state: &JobState, judgement: &Judgement) -> Result<Repo
     let assessment =
         judgement.assessment().ok_or("no visit is open in this record: name a stage to assess")?;
     let reading = Reading::new(law, state, judgement);
-    let job = job_header(state).ok_or("the record has no permit")?;
+    let job = state.job().ok_or("the record has no permit")?;
     let verdicts = assessment
         .findings()
         .iter()
