@@ -100,14 +100,9 @@ mod tests {
 
     #[test]
     fn name_is_that_of_automerge_repo() {
-        // automerge-repo 2.5.6: `stringifyAutomergeUrl` of these bytes, without `automerge:`.
+        // What `stringifyAutomergeUrl` of automerge-repo 2.5.6 makes of these bytes, without `automerge:`.
         let bytes: [u8; 16] = std::array::from_fn(|i| u8::try_from(i).unwrap());
-        assert_eq!(DocumentId(bytes).to_string(), bs58::encode(bytes).with_check().into_string());
-        assert_eq!(
-            bs58::decode(DocumentId(bytes).to_string()).into_vec().unwrap().len(),
-            20,
-            "16 bytes and 4 of check"
-        );
+        assert_eq!(DocumentId(bytes).to_string(), "1Bhh3pU9gLXZiNDL6PEa1Gs9fh");
     }
 
     #[test]
