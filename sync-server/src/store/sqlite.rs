@@ -34,7 +34,8 @@ create table photos (
     primary key (doc, sha256)) without rowid;
 create table quarantine (
     id integer primary key, doc text not null, user text not null, device text not null, reason text not null,
-    bytes blob not null, at integer not null);
+    bytes blob not null, at integer not null, sha256 blob not null);
+create unique index quarantined_once on quarantine (doc, user, sha256);
 create table settings (name text primary key, value text not null) without rowid;
 ";
 
@@ -300,8 +301,10 @@ fn apply(t: &Transaction<'_>, write: &Write) -> Result<(), StoreError> {
             run("insert or ignore into actors (doc, actor, user) values (?, ?, ?)", params![doc, actor, user])
         }
         Write::Quarantine(q) => run(
-            "insert into quarantine (doc, user, device, reason, bytes, at) values (?, ?, ?, ?, ?, ?)",
-            params![q.doc, q.user, q.device, q.reason, q.bytes, q.at],
+            // A tablet sends refused work again each time it connects; one copy is enough.
+            "insert or ignore into quarantine (doc, user, device, reason, bytes, at, sha256)
+             values (?, ?, ?, ?, ?, ?, ?)",
+            params![q.doc, q.user, q.device, q.reason, q.bytes, q.at, Sha256::digest(&q.bytes).as_slice()],
         ),
         Write::AddJob(job) => {
             match run(

@@ -1,0 +1,114 @@
+//! A server over a fresh folder, and requests to it without a socket.
+#![allow(dead_code, reason = "each test file uses its own part of this")]
+
+use std::sync::Arc;
+use std::sync::atomic::{AtomicI64, Ordering};
+
+use axum::Router;
+use axum::body::Body;
+use axum::http::{HeaderMap, Request, Response, StatusCode, header};
+use http_body_util::BodyExt;
+use serde_json::Value;
+use sync_server::rulesets::Rulesets;
+use sync_server::store::{Store, sqlite::SqliteStore};
+use sync_server::{Server, Settings, Shared, demo, http};
+use tempfile::TempDir;
+use tower::ServiceExt;
+
+/// A server whose clock the test moves.
+pub struct Bench {
+    pub folder: TempDir,
+    pub store: Arc<dyn Store>,
+    pub server: Shared,
+    pub app: Router,
+    pub now: Arc<AtomicI64>,
+}
+
+pub struct Answer {
+    pub status: StatusCode,
+    pub headers: HeaderMap,
+    pub bytes: Vec<u8>,
+}
+
+impl Answer {
+    pub fn json(&self) -> Value {
+        serde_json::from_slice(&self.bytes).expect("a JSON answer")
+    }
+
+    /// The three sentences of a problem; fails if one of them is missing.
+    pub fn problem(&self) -> (String, String, String) {
+        let e = &self.json()["error"];
+        let text = |k: &str| {
+            let t = e[k].as_str().unwrap_or_else(|| panic!("no {k} in {e}"));
+            assert!(!t.is_empty(), "{k} is empty");
+            t.to_owned()
+        };
+        (text("message"), text("kept"), text("todo"))
+    }
+
+    pub fn cookie(&self) -> String {
+        let set = self.headers.get(header::SET_COOKIE).expect("a cookie").to_str().expect("text");
+        set.split(';').next().unwrap_or_default().to_owned()
+    }
+}
+
+pub fn password(user: &str) -> &'static str {
+    demo::ACCOUNTS.iter().find(|a| a.user == user).expect("a demo account").password
+}
+
+impl Bench {
+    pub fn new() -> Bench {
+        Bench::with(|store| store)
+    }
+
+    /// With the store wrapped.
+    pub fn with(wrap: impl FnOnce(Arc<dyn Store>) -> Arc<dyn Store>) -> Bench {
+        let folder = tempfile::tempdir().expect("a folder");
+        let plain: Arc<dyn Store> =
+            Arc::new(SqliteStore::open(&folder.path().join("crownweir.db")).expect("a store"));
+        demo::seed_accounts(&plain).expect("demo accounts");
+        let store = wrap(plain);
+        let now = Arc::new(AtomicI64::new(1_780_000_000_000));
+        let clock = now.clone();
+        let server = Server::new(
+            Settings::new(folder.path().to_owned()),
+            store.clone(),
+            Rulesets::embedded().expect("rulesets"),
+            Arc::new(move || clock.load(Ordering::SeqCst)),
+        )
+        .expect("a server");
+        Bench { app: http::app(server.clone()), folder, store, server, now }
+    }
+
+    pub async fn send(&self, request: Request<Body>) -> Answer {
+        let response: Response<Body> = self.app.clone().oneshot(request).await.expect("an answer");
+        let (parts, body) = response.into_parts();
+        let bytes = body.collect().await.expect("a body").to_bytes().to_vec();
+        Answer { status: parts.status, headers: parts.headers, bytes }
+    }
+
+    pub async fn call(&self, method: &str, path: &str, cookie: &str, body: impl Into<Body>) -> Answer {
+        self.send(request(method, path, cookie).body(body.into()).expect("a request")).await
+    }
+
+    pub async fn get(&self, path: &str, cookie: &str) -> Answer {
+        self.call("GET", path, cookie, Body::empty()).await
+    }
+
+    pub async fn try_sign_in(&self, user: &str, password: &str) -> Answer {
+        let body = serde_json::json!({ "user": user, "password": password, "device": "bench" });
+        self.call("POST", "/api/session", "", body.to_string()).await
+    }
+
+    /// Signs a demo user in; returns the cookie.
+    pub async fn sign_in(&self, user: &str) -> String {
+        let answer = self.try_sign_in(user, password(user)).await;
+        assert_eq!(answer.status, StatusCode::OK, "{:?}", String::from_utf8_lossy(&answer.bytes));
+        answer.cookie()
+    }
+}
+
+pub fn request(method: &str, path: &str, cookie: &str) -> axum::http::request::Builder {
+    let r = Request::builder().method(method).uri(path).header(header::HOST, "bench.test");
+    if cookie.is_empty() { r } else { r.header(header::COOKIE, cookie) }
+}
