@@ -234,7 +234,7 @@ struct Raw {
     target_id: Option<String>,
     document_id: Option<String>,
     data: Option<Bytes>,
-    count: Option<f64>,
+    count: Option<Count>,
     session_id: Option<String>,
     peer_metadata: Option<RawMetadata>,
     metadata: Option<RawMetadata>,
@@ -265,6 +265,29 @@ impl<'de> Deserialize<'de> for Bytes {
             }
         }
         deserializer.deserialize_byte_buf(Visitor)
+    }
+}
+
+/// A whole number. A JavaScript client writes one beyond 32 bits as a float.
+struct Count(u64);
+
+impl<'de> Deserialize<'de> for Count {
+    fn deserialize<D: serde::Deserializer<'de>>(deserializer: D) -> Result<Self, D::Error> {
+        struct Visitor;
+        impl serde::de::Visitor<'_> for Visitor {
+            type Value = Count;
+            fn expecting(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+                f.write_str("a whole number")
+            }
+            fn visit_u64<E>(self, n: u64) -> Result<Count, E> {
+                Ok(Count(n))
+            }
+            fn visit_f64<E: serde::de::Error>(self, n: f64) -> Result<Count, E> {
+                let whole = n >= 0.0 && n <= 2f64.powi(53) && n.fract() == 0.0;
+                if whole { Ok(Count(n as u64)) } else { Err(E::custom("a count is a whole number")) }
+            }
+        }
+        deserializer.deserialize_any(Visitor)
     }
 }
 
@@ -336,8 +359,7 @@ impl Reading<'_> {
                 sender: self.sender()?,
                 target: self.target()?,
                 document: self.document()?,
-                // A JavaScript number: whole and at most 2^53, or not a count at all.
-                count: self.raw.count.filter(|n| *n >= 0.0 && *n < 9.1e15).map_or(0, |n| n as u64),
+                count: self.raw.count.take().map_or(0, |count| count.0),
                 session: self.name("sessionId", self.raw.session_id.clone())?,
                 data: self.data()?,
             },
