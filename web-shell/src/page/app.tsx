@@ -7,7 +7,7 @@ import { Notice } from './screens/notice';
 import { Place } from './screens/place';
 import { Settings } from './screens/settings';
 import { SignIn } from './screens/sign_in';
-import { panel, route, said, status, stopped, target } from './state';
+import { alarm, panel, route, said, status, stopped, target } from './state';
 
 export function App() {
   if (stopped.value !== null) return <Stopped message={stopped.value} />;
@@ -17,7 +17,7 @@ export function App() {
       <Screen />
       <Panel />
       <p class="said" role="status" aria-live="polite">
-        {said.value}
+        <span>{said.value}</span>
       </p>
     </>
   );
@@ -35,6 +35,7 @@ function Screen() {
   useEffect(() => {
     panel.value = null;
     target.value = null;
+    alarm.value = null;
     // A new screen starts at its heading, for eyes and for screen readers; the first one is left to the browser.
     if (first.current) first.current = false;
     else document.querySelector<HTMLElement>('main h1')?.focus();

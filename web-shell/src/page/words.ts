@@ -1,6 +1,6 @@
 // The words of the screen for codes that come from the core: for showing, never for deciding.
 
-import type { DispositionWord, Mark, Tally, VerdictWord } from '../core/types';
+import type { DispositionWord, HistoryView, Mark, Tally, VerdictWord } from '../core/types';
 import type { LinkState, Standing } from '../shared/messages';
 
 export const VERDICT_WORDS: Record<VerdictWord, string> = {
@@ -99,4 +99,9 @@ export function day_words(day: string): string {
     month: 'short',
     day: 'numeric',
   });
+}
+
+/** An earlier visit in one line. */
+export function visit_words(visit: HistoryView): string {
+  return `${day_words(visit.on)}, ${stage_word(visit.stage)}, ${visit.disposition.replaceAll('_', ' ')}`;
 }

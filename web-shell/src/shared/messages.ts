@@ -5,6 +5,7 @@ import type {
   Command,
   DispositionWord,
   FactHistory,
+  HistoryView,
   JobView,
   NoticeView,
   PlacePage,
@@ -74,8 +75,7 @@ export interface JobRow {
   ready: boolean;
   law: string;
   visits_before: number;
-  /** What the last visit came to, if there was one. */
-  last_visit: string;
+  last_visit: HistoryView | null;
   visit_open: string;
   disposition: { word: DispositionWord; label: string } | null;
   tally: Tally | null;

@@ -522,7 +522,6 @@ export class Desk {
       if (error instanceof WebAssembly.RuntimeError) throw error;
       problem = message_of(error);
     }
-    const last = job?.history.at(-1);
     return {
       ...row,
       on_tablet: job !== null,
@@ -530,8 +529,7 @@ export class Desk {
         job !== null && this.#rulesets.loaded && job.adoption.problem === null && this.#photos_missing(row.doc) === 0,
       law: job === null ? row.adoption : job.adoption.title,
       visits_before: job?.history.length ?? 0,
-      last_visit:
-        last === undefined ? '' : [last.on, last.stage, last.disposition].filter((part) => part !== '').join(', '),
+      last_visit: job?.history.at(-1) ?? null,
       visit_open: job?.visit?.stage_label ?? '',
       disposition: job === null ? null : { word: job.disposition.word, label: job.disposition.label },
       tally: job?.tally ?? null,

@@ -161,7 +161,7 @@ function FactEntry({ doc, page, subject, fact, on }: FactEntryProps) {
       {(fact.hint !== '' || fact.wanted_for.length > 0) && (
         <p class="hint" id={hint}>
           {fact.hint}
-          {fact.wanted_for.length > 0 && <span class="wanted"> Wanted for: {fact.wanted_for.join('; ')}.</span>}
+          {fact.wanted_for.length > 0 && <span class="wanted"> Wanted for: {some(fact.wanted_for)}.</span>}
         </p>
       )}
       {fact.state === 'disputed' && (
@@ -404,4 +404,9 @@ export function useLitInView(key: string) {
     ref.current?.scrollIntoView({ block: 'nearest' });
   }, [key]);
   return ref;
+}
+
+/** The first two, and how many more. */
+function some(titles: string[]): string {
+  return titles.length > 2 ? `${titles.slice(0, 2).join('; ')}; and ${titles.length - 2} more` : titles.join('; ');
 }

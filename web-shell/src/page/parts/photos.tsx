@@ -25,7 +25,7 @@ export function PhotoImage({ sha256, caption }: { sha256: string; caption: strin
       () => set_absent(true),
     );
   }, [key, url]);
-  if (url !== undefined) return <img src={url} alt={caption === '' ? 'Photo without a caption' : caption} />;
+  if (url !== undefined) return <img src={url} alt={caption === '' ? 'Taken on site, without a caption' : caption} />;
   return (
     <span class="photo-absent">
       {absent ? 'This photo is on another tablet or on the server, not here yet' : 'Opening…'}
@@ -144,7 +144,7 @@ function Keep({
       }}
     >
       {preview !== null && (
-        <img class="preview" src={preview} alt="What the photo shows" onError={() => set_preview(null)} />
+        <img class="preview" src={preview} alt="As it will be kept" onError={() => set_preview(null)} />
       )}
       <label class="field">
         <span>What it shows</span>

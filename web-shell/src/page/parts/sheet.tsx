@@ -3,7 +3,7 @@
 
 import type { ComponentChildren } from 'preact';
 import { useEffect, useId, useRef } from 'preact/hooks';
-import { panel } from '../state';
+import { alarm, panel } from '../state';
 
 export function Sheet({
   title,
@@ -48,7 +48,9 @@ export function Panel() {
   const open = panel.value;
   if (open === null) return null;
   const close = () => {
-    if (panel.value === open) panel.value = null;
+    if (panel.value !== open) return;
+    panel.value = null;
+    alarm.value = null;
   };
   return (
     <Sheet key={open.title} title={open.title} onClose={close}>

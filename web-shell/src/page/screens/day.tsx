@@ -6,7 +6,7 @@ import { ask } from '../bridge';
 import { Alarm } from '../parts/forms';
 import { Shape, TallyLine } from '../parts/shape';
 import { attempt, persisted, program_stored, status } from '../state';
-import { count, DISPOSITION_SHAPE, day_words, stage_word, standing_words } from '../words';
+import { count, DISPOSITION_SHAPE, day_words, stage_word, standing_words, visit_words } from '../words';
 
 /** Who may bring jobs in; the server holds to the same. */
 const IMPORTERS = ['supervisor', 'clerk', 'administrator'];
@@ -112,7 +112,15 @@ function Check({ done, yes, no }: { done: boolean; yes: string; no: string }) {
   );
 }
 
+function others(row: JobRow, me: string): string {
+  return row.assigned
+    .filter((person) => person.user !== me)
+    .map((person) => person.name)
+    .join(', ');
+}
+
 function Row({ row }: { row: JobRow }) {
+  const me = status.value?.session?.user ?? '';
   const body = (
     <>
       <span class="job-permit">
@@ -126,10 +134,10 @@ function Row({ row }: { row: JobRow }) {
         {row.scheduled !== '' && ` · to be seen ${day_words(row.scheduled)}`}
       </span>
       <span class="job-law">
-        {row.visits_before === 0
+        {row.last_visit === null
           ? 'No visit before'
-          : `${count(row.visits_before, 'visit')} before; last: ${row.last_visit}`}
-        {row.assigned.length > 1 && ` · with ${row.assigned.map((person) => person.name).join(', ')}`}
+          : `${count(row.visits_before, 'visit')} before; last: ${visit_words(row.last_visit)}`}
+        {others(row, me) !== '' && ` · with ${others(row, me)}`}
       </span>
       {row.disposition !== null && row.tally !== null && (
         <span class="job-so-far">

@@ -18,24 +18,33 @@ export function Place({ doc, place }: { doc: string; place: string }) {
   if (fresh === null || fresh.place === null || fresh.job === null) return <Waiting problem={fresh?.problem ?? null} />;
   const page = fresh.place;
   const readonly = locked() !== null;
+  const own = page.subjects.find((subject) => subject.id === place);
+  // A place with nothing of its own to see needs no card: its name stands above.
+  const shown = page.subjects.filter((subject) => subject !== own || has_something(subject));
   return (
     <>
       <main class="room">
-        <nav class="back">
-          <a href={`#/job/${encodeURIComponent(doc)}`}>The walk</a>
-          <span>{fresh.job.permit}</span>
-        </nav>
         <div class="title-row">
-          <h1 tabIndex={-1}>{page.place.name}</h1>
+          <nav class="back">
+            <a href={`#/job/${encodeURIComponent(doc)}`}>The walk</a>
+          </nav>
+          <div class="grow">
+            <h1 tabIndex={-1}>{page.place.name}</h1>
+            <p class="under">
+              <TallyLine tally={page.place.tally} />
+            </p>
+          </div>
           {!readonly && page.addable.length > 0 && (
             <button type="button" onClick={() => add_subject(page, page.addable)}>
-              Add what stands here
+              Add
+            </button>
+          )}
+          {!readonly && own !== undefined && (
+            <button type="button" aria-label={`More for ${page.place.name}`} onClick={() => more(page, own)}>
+              More
             </button>
           )}
         </div>
-        <p class="under">
-          <TallyLine tally={page.place.tally} />
-        </p>
         {fresh.job.visit === null && <p class="warning">No visit is open. Open one on the walk before you record.</p>}
         {fresh.problem !== null && (
           <p class="warning" role="alert">
@@ -45,7 +54,7 @@ export function Place({ doc, place }: { doc: string; place: string }) {
         <div class="room-columns">
           <Rail page={page} readonly={readonly} />
           <div class="subjects">
-            {page.subjects.map((subject) => (
+            {shown.map((subject) => (
               <Subject key={subject.id} doc={doc} page={page} subject={subject} readonly={readonly} />
             ))}
           </div>
@@ -54,6 +63,16 @@ export function Place({ doc, place }: { doc: string; place: string }) {
       <Dock doc={doc} page={page} />
       <Over doc={doc} />
     </>
+  );
+}
+
+function has_something(subject: SubjectView): boolean {
+  return (
+    subject.struck !== null ||
+    subject.photos.length > 0 ||
+    subject.facts.length > 0 ||
+    subject.verdicts.some((verdict) => verdict.verdict !== 'not_applicable') ||
+    subject.closings.some((closing) => closing.wanted || closing.closed)
   );
 }
 
@@ -157,7 +176,7 @@ function Subject({
         <h2>
           {subject.name} <small>{subject.kind_label}</small>
         </h2>
-        {!readonly && (
+        {!readonly && subject.depth > 0 && (
           <div class="subject-acts">
             {struck === null && <TakePhoto subject={subject.id} name={subject.name} caption={subject.name} />}
             <button type="button" aria-label={`More for ${subject.name}`} onClick={() => more(page, subject)}>
@@ -301,6 +320,7 @@ function more(page: PlacePage, subject: SubjectView): void {
         </p>
         {subject.struck === null && (
           <>
+            <TakePhoto subject={subject.id} name={subject.name} caption={subject.name} />
             {inside.length > 0 && (
               <button type="button" onClick={() => add_subject(page, inside)}>
                 Add something to it
