@@ -64,23 +64,36 @@ fn read_chunk(chunk: &[u8]) -> Result<Vec<Change>, String> {
     }
 }
 
-/// Where the chunk at `at` ends by its own length, if it begins like a chunk and another or nothing follows it.
-pub(crate) fn chunk_end(bytes: &[u8], at: usize) -> Option<usize> {
+/// The head of a chunk: what it is and where its data lies.
+pub(crate) struct ChunkHeader {
+    /// 0 a document, 1 a change, 2 a packed change, 3 a bundle of changes.
+    pub(crate) kind: u8,
+    /// Its data within the bytes; may reach beyond their end.
+    pub(crate) data: std::ops::Range<usize>,
+}
+
+/// Reads the head of the chunk at `at`: magic 4, checksum 4, kind 1, then the length in LEB128.
+pub(crate) fn chunk_header(bytes: &[u8], at: usize) -> Option<ChunkHeader> {
     let rest = bytes.get(at..)?;
     if !rest.starts_with(&MAGIC) {
         return None;
     }
-    // magic 4, checksum 4, type 1, then the length in LEB128
     let mut length: usize = 0;
     for (i, byte) in rest.get(9..)?.iter().take(9).enumerate() {
-        length |= usize::try_from(byte & 0x7f).ok()?.checked_shl(7 * u32::try_from(i).ok()?)?;
+        length |= usize::from(byte & 0x7f).checked_shl(7 * u32::try_from(i).ok()?)?;
         if byte & 0x80 == 0 {
-            let end = at.checked_add(9 + i + 1)?.checked_add(length)?;
-            let follows = end == bytes.len() || bytes.get(end..)?.starts_with(&MAGIC);
-            return follows.then_some(end);
+            let start = at + 9 + i + 1;
+            return Some(ChunkHeader { kind: rest[8], data: start..start.checked_add(length)? });
         }
     }
     None
+}
+
+/// Where the chunk at `at` ends by its own length, if it begins like a chunk and another or nothing follows it.
+pub(crate) fn chunk_end(bytes: &[u8], at: usize) -> Option<usize> {
+    let end = chunk_header(bytes, at)?.data.end;
+    let follows = end == bytes.len() || bytes.get(end..)?.starts_with(&MAGIC);
+    follows.then_some(end)
 }
 
 fn next_magic(bytes: &[u8], from: usize) -> usize {
