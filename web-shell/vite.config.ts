@@ -11,6 +11,8 @@ export default defineConfig({
       // Code is swapped between visits by the user, never under an inspector's hands.
       registerType: 'prompt',
       injectRegister: false,
+      // They are in globPatterns already.
+      includeManifestIcons: false,
       manifest: {
         id: '/',
         name: 'Crownweir',

@@ -1,4 +1,5 @@
 import { useEffect, useRef } from 'preact/hooks';
+import { stay_awake } from './awake';
 import { Panel } from './parts/sheet';
 import { Strip } from './parts/strip';
 import { Day } from './screens/day';
@@ -36,6 +37,7 @@ function Screen() {
     panel.value = null;
     target.value = null;
     alarm.value = null;
+    void stay_awake(here.screen === 'place');
     // A new screen starts at its heading, for eyes and for screen readers; the first one is left to the browser.
     if (first.current) first.current = false;
     else document.querySelector<HTMLElement>('main h1')?.focus();

@@ -15,10 +15,10 @@ export function text_of(fields: Fields, name: string): string {
 export function server_error(body: unknown): string | null {
   if (!is_fields(body)) return null;
   const error = body.error;
-  if (typeof error === 'string') return error;
+  if (typeof error === 'string') return sentence(error);
   if (!is_fields(error)) return null;
   const parts = ['message', 'kept', 'todo'].map((name) => text_of(error, name).trim()).filter((part) => part !== '');
-  return parts.length === 0 ? null : parts.map((part) => (/[.!?]$/.test(part) ? part : `${part}.`)).join(' ');
+  return parts.length === 0 ? null : parts.map(sentence).join(' ');
 }
 
 export function json(text: string): unknown {
@@ -27,4 +27,10 @@ export function json(text: string): unknown {
   } catch {
     return undefined;
   }
+}
+
+/** With a capital at the start and a stop at the end. */
+function sentence(part: string): string {
+  const begun = part.charAt(0).toUpperCase() + part.slice(1);
+  return /[.!?]$/.test(begun) ? begun : `${begun}.`;
 }

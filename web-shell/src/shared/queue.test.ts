@@ -49,8 +49,8 @@ it('an error of the server is one text: what happened, what was kept, what to do
     server_error({
       error: { message: 'no such kind `sinkk`', kept: 'the other jobs were taken', todo: 'write `sink`' },
     }),
-  ).toBe('no such kind `sinkk`. the other jobs were taken. write `sink`.');
-  expect(server_error({ error: 'plain' })).toBe('plain');
+  ).toBe('No such kind `sinkk`. The other jobs were taken. Write `sink`.');
+  expect(server_error({ error: 'plain' })).toBe('Plain.');
   expect(server_error({ permit: 'A-1' })).toBeNull();
   expect(server_error(null)).toBeNull();
   expect(json('{')).toBeUndefined();

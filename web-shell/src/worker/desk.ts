@@ -404,7 +404,8 @@ export class Desk {
           if (bytes.length > 0) await this.#store.add_chunk(doc, bytes, false);
         }
       } catch (error) {
-        for (const doc of docs) core.discard(doc);
+        // Lets go of all that is staged; the server sends it again when the link starts afresh.
+        core.link_close();
         this.#worry(message_of(error));
         throw error;
       }
@@ -524,7 +525,7 @@ export class Desk {
     }
     return {
       ...row,
-      on_tablet: job !== null,
+      on_tablet: this.#core?.is_open(row.doc) === true,
       ready:
         job !== null && this.#rulesets.loaded && job.adoption.problem === null && this.#photos_missing(row.doc) === 0,
       law: job === null ? row.adoption : job.adoption.title,
@@ -533,14 +534,15 @@ export class Desk {
       visit_open: job?.visit?.stage_label ?? '',
       disposition: job === null ? null : { word: job.disposition.word, label: job.disposition.label },
       tally: job?.tally ?? null,
-      standing: this.#standing(row.doc, job !== null),
+      standing: this.#standing(row.doc),
       problem: problem ?? job?.adoption.problem ?? null,
     };
   }
 
-  #standing(doc: string, open: boolean): Standing {
+  #standing(doc: string): Standing {
     const core = this.#core;
-    if (core === null || !open) return { word: 'absent', photos_waiting: 0, refused: null, unavailable: false };
+    if (core === null || !core.is_open(doc))
+      return { word: 'absent', photos_waiting: 0, refused: null, unavailable: false };
     const said = json(core.standing(doc));
     const fields = is_fields(said) ? said : {};
     const refused = text_of(fields, 'refused');

@@ -35,7 +35,7 @@ export function Place({ doc, place }: { doc: string; place: string }) {
             </p>
           </div>
           {!readonly && page.addable.length > 0 && (
-            <button type="button" onClick={() => add_subject(page, page.addable)}>
+            <button type="button" aria-label="Add what stands here" onClick={() => add_subject(page, page.addable)}>
               Add
             </button>
           )}
