@@ -121,12 +121,21 @@ function others(row: JobRow, me: string): string {
 
 function Row({ row }: { row: JobRow }) {
   const me = status.value?.session?.user ?? '';
-  const body = (
+  const permit = (
     <>
-      <span class="job-permit">
-        {row.permit}
-        <span class="stage-tag">{row.visit_open === '' ? stage_word(row.stage) : row.visit_open}</span>
-      </span>
+      {row.permit}
+      <span class="stage-tag">{row.visit_open === '' ? stage_word(row.stage) : row.visit_open}</span>
+    </>
+  );
+  return (
+    <li class="job card" data-testid={`job:${row.permit}`}>
+      {row.on_tablet ? (
+        <a class="job-permit" href={`#/job/${encodeURIComponent(row.doc)}`}>
+          {permit}
+        </a>
+      ) : (
+        <span class="job-permit">{permit}</span>
+      )}
       <span class="job-address">{row.address}</span>
       <span class="job-scope">{row.scope}</span>
       <span class="job-law">
@@ -160,17 +169,6 @@ function Row({ row }: { row: JobRow }) {
         <span class="warning">The server says that this job is not yours to open. Ask the office.</span>
       )}
       {row.problem !== null && <span class="warning">{row.problem}</span>}
-    </>
-  );
-  return (
-    <li class="job card" data-testid={`job:${row.permit}`}>
-      {row.on_tablet ? (
-        <a href={`#/job/${encodeURIComponent(row.doc)}`} aria-label={`Open ${row.permit}, ${row.address}`}>
-          {body}
-        </a>
-      ) : (
-        <div>{body}</div>
-      )}
     </li>
   );
 }

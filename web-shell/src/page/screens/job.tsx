@@ -6,7 +6,7 @@ import { Alarm } from '../parts/forms';
 import { Shape, TallyLine } from '../parts/shape';
 import { Waiting } from '../parts/waiting';
 import { alarm, command, locked, panel, views } from '../state';
-import { count, DISPOSITION_SHAPE, day_words, STAGES, stage_word, tally_words, today } from '../words';
+import { count, DISPOSITION_SHAPE, day_words, STAGES, stage_word, today } from '../words';
 import { Over } from './over';
 
 export function Job({ doc }: { doc: string }) {
@@ -217,12 +217,12 @@ function PlaceRow({ doc, place }: { doc: string; place: PlaceView }) {
       class={`stop depth-${Math.min(place.depth, 2)}${place.struck === null ? '' : ' struck'}`}
       data-testid={`place:${place.id}`}
     >
-      <a
-        href={`#/job/${encodeURIComponent(doc)}/place/${encodeURIComponent(place.id)}`}
-        aria-label={`${place.name}: ${tally_words(place.tally)}`}
-      >
+      <a href={`#/job/${encodeURIComponent(doc)}/place/${encodeURIComponent(place.id)}`}>
         <span class="stop-name">
-          <b>{place.name}</b>
+          <b>
+            {place.name}
+            <span class="unseen">: </span>
+          </b>
           {place.subjects > 0 && <small>{count(place.subjects, 'thing')} listed</small>}
         </span>
         <span class="stop-tally">
