@@ -412,6 +412,8 @@ impl Serialize for Facts {
 #[derive(Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 struct FullFact {
+    // Named so that it is required: `{}` does not say that a fact is unknown.
+    #[serde(deserialize_with = "Option::deserialize")]
     value: Option<String>,
     #[serde(default = "from_plans")]
     how: How,

@@ -62,9 +62,9 @@ pub enum StageError {
         role: String,
     },
     /// The edit speaks of something that is not in the record.
-    #[error("`{id}` is not a {what} of this job; reload the job and try again")]
+    #[error("`{id}` is not {what} of this job; reload the job and try again")]
     Unknown {
-        /// What was looked for: `subject`, `visit`, `entry to strike`.
+        /// What was looked for, with its article.
         what: &'static str,
         /// The id.
         id: String,
@@ -536,7 +536,7 @@ impl Drafting<'_> {
                 self.strikable(of)?;
                 let standing: Vec<EntryId> =
                     self.state.strikes_of(of).filter(|s| s.stands).map(|s| s.id.clone()).collect();
-                let mut last = Err(StageError::Unknown { what: "struck entry", id: of.to_string() });
+                let mut last = Err(StageError::Unknown { what: "a struck entry", id: of.to_string() });
                 for strike in standing {
                     last = Ok(self.put(index, Body::Strike(StrikeBody { of: strike, why: why.clone() }))?);
                 }
@@ -662,14 +662,14 @@ impl Drafting<'_> {
         if self.state.subjects.contains_key(id) || self.added.get(id) == Some(&"subject") {
             return Ok(());
         }
-        Err(StageError::Unknown { what: "subject", id: id.to_string() })
+        Err(StageError::Unknown { what: "a subject", id: id.to_string() })
     }
 
     fn visit(&self, id: &EntryId) -> Result<(), StageError> {
         if self.state.visits.iter().any(|v| &v.id == id) || self.added.get(id) == Some(&"visit") {
             return Ok(());
         }
-        Err(StageError::Unknown { what: "visit", id: id.to_string() })
+        Err(StageError::Unknown { what: "a visit", id: id.to_string() })
     }
 
     fn strikable(&self, id: &EntryId) -> Result<(), StageError> {
@@ -679,6 +679,10 @@ impl Drafting<'_> {
             || state.words.iter().any(|w| &w.id == id)
             || state.strikes.iter().any(|s| &s.id == id)
             || matches!(self.added.get(id), Some(&("subject" | "photo" | "words" | "strike")));
-        if known { Ok(()) } else { Err(StageError::Unknown { what: "entry to strike", id: id.to_string() }) }
+        if known {
+            Ok(())
+        } else {
+            Err(StageError::Unknown { what: "an entry to strike", id: id.to_string() })
+        }
     }
 }
