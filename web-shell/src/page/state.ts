@@ -1,6 +1,6 @@
 // What the page shows, as signals. All of it comes from the worker, except where the page is and what lies open.
 
-import { effect, signal } from '@preact/signals';
+import { computed, effect, signal } from '@preact/signals';
 import type { ComponentChildren } from 'preact';
 import type { Command } from '../core/types';
 import { Plain, type Status, type Views } from '../shared/messages';
@@ -109,10 +109,11 @@ export async function begin(): Promise<void> {
     localStorage.setItem('hand', hand.value);
   });
   status.value = await ask({ type: 'start' });
+  const user = computed(() => status.value?.session?.user);
   effect(() => {
     const here = route.value;
     // Watched again when somebody signs in: the core is then a new one.
-    void status.value?.session?.user;
+    void user.value;
     const look = here.screen === 'settings' ? { screen: 'day' as const } : here;
     ask({ type: 'watch', look }).then(
       (fresh) => {

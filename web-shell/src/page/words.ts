@@ -105,3 +105,15 @@ export function day_words(day: string): string {
 export function visit_words(visit: HistoryView): string {
   return `${day_words(visit.on)}, ${stage_word(visit.stage)}, ${visit.disposition.replaceAll('_', ' ')}`;
 }
+
+const MOMENT = /\d{4}-\d{2}-\d{2}T\d{2}:\d{2}:\d{2}Z/g;
+
+/** The core's moments (UTC) in the tablet's own zone: the hour for today, the day too for any other. */
+export function local_times(text: string, now = new Date()): string {
+  return text.replace(MOMENT, (moment) => {
+    const at = new Date(moment);
+    if (Number.isNaN(at.getTime())) return moment;
+    const hour = clock(at.getTime());
+    return today(at) === today(now) ? hour : `${day_words(today(at))}, ${hour}`;
+  });
+}

@@ -54,6 +54,8 @@ export interface Standing {
   photos_waiting: number;
   /** Why the server refused changes of this job; they are kept here. */
   refused: string | null;
+  /** Why nothing more comes from the server for this job on this connection. */
+  trouble: string | null;
   /** The server says that it has no such job for this user. */
   unavailable: boolean;
 }

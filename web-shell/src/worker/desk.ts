@@ -79,8 +79,14 @@ export class Desk {
       trouble: (message) => this.#worry(message),
       connected: () => this.#link.state === 'connected',
     });
+    let following = false;
     this.#tabs.onmessage = () => {
-      if (this.#writer === 'elsewhere') void this.#in_order(() => this.#boot());
+      if (this.#writer !== 'elsewhere' || following) return;
+      following = true;
+      void this.#in_order(() => {
+        following = false;
+        return this.#boot();
+      });
     };
     addEventListener('online', () => this.#link.poke());
   }
@@ -235,7 +241,8 @@ export class Desk {
       this.#writer = 'elsewhere';
       this.#link.stop();
       void this.#in_order(() => this.#boot());
-      void seek(this.#writer_events, 0);
+      // In line again, for when the tab that took over is closed.
+      void seek(this.#writer_events, 0).then((mine) => mine && this.#writer_events.gained());
     },
   };
 
@@ -542,7 +549,7 @@ export class Desk {
   #standing(doc: string): Standing {
     const core = this.#core;
     if (core === null || !core.is_open(doc))
-      return { word: 'absent', photos_waiting: 0, refused: null, unavailable: false };
+      return { word: 'absent', photos_waiting: 0, refused: null, trouble: null, unavailable: false };
     const said = json(core.standing(doc));
     const fields = is_fields(said) ? said : {};
     const refused = text_of(fields, 'refused');
@@ -554,6 +561,7 @@ export class Desk {
       word: safe && refused === '' ? (photos_waiting === 0 ? 'complete' : 'safe') : 'tablet',
       photos_waiting,
       refused: refused === '' ? null : refused,
+      trouble: text_of(fields, 'trouble') || null,
       unavailable: fields.unavailable === true,
     };
   }

@@ -2,9 +2,18 @@
 // moves on by itself when something was recorded, so that a room is swept without hunting for the next field.
 
 import { useEffect, useId, useRef, useState } from 'preact/hooks';
-import type { FactView, NeedView, PlacePage, SubjectView } from '../../core/types';
+import type {
+  ClosingView,
+  FactView,
+  JobView,
+  NeedView,
+  ObservationView,
+  PlacePage,
+  PlaceView,
+  SubjectView,
+} from '../../core/types';
 import { command, go, locked, say, type Target, target, views } from '../state';
-import { HOW_WORDS, how_word, today, VERDICT_WORDS } from '../words';
+import { HOW_WORDS, how_word, local_times, today, VERDICT_WORDS } from '../words';
 import { add_subject } from './add';
 import { Alarm } from './forms';
 import { Keypad } from './keypad';
@@ -33,13 +42,19 @@ export function light(on: Target): void {
   requestAnimationFrame(() => document.getElementById('light')?.focus());
 }
 
+/** After something was recorded: the keys that had the focus are gone, so it goes to what is lit next. */
+function move_on(next: Target | null): void {
+  target.value = next;
+  requestAnimationFrame(() => document.getElementById('light')?.focus({ preventScroll: true }));
+}
+
 function after(page: PlacePage, on: Target): Target | null {
   const at = page.still_to_see.findIndex((need) => same(target_of(need), on));
   const next = at < 0 ? undefined : page.still_to_see[at + 1];
   return next === undefined ? null : target_of(next);
 }
 
-export function Dock({ doc, page }: { doc: string; page: PlacePage }) {
+export function Dock({ doc, page, job }: { doc: string; page: PlacePage; job: JobView }) {
   const on = lit(page);
   const why_not = locked();
   if (why_not !== null) {
@@ -69,15 +84,7 @@ export function Dock({ doc, page }: { doc: string; page: PlacePage }) {
       {fact !== undefined && !on.closing ? (
         <FactEntry key={key} doc={doc} page={page} subject={subject} fact={fact} on={on} />
       ) : closing !== undefined ? (
-        <ClosingEntry
-          key={key}
-          page={page}
-          subject={subject}
-          kind={closing.kind}
-          label={closing.label}
-          closed={closing.closed}
-          on={on}
-        />
+        <ClosingEntry key={key} page={page} job={job} subject={subject} closing={closing} on={on} />
       ) : (
         <p>This cannot be entered here. Choose another thing to see.</p>
       )}
@@ -152,8 +159,17 @@ function FactEntry({ doc, page, subject, fact, on }: FactEntryProps) {
     if (!saved) return;
     const changes = changed(before, views.value?.place ?? null);
     if (changes !== '') say(`Saved on this tablet: ${fact.label}, ${words}. ${changes}`);
-    target.value = next;
+    move_on(next);
   };
+
+  /** A value that somebody took back stands in dispute too: deciding for it is taking it back. */
+  const decide = (one: ObservationView) =>
+    one.typed === ''
+      ? command(
+          { do: 'withdraw', subject: subject.id, fact: fact.fact, note: note.trim() },
+          `${fact.label} of ${subject.name} is not known after all`,
+        )
+      : record(one.typed, one.value);
 
   return (
     <>
@@ -167,10 +183,10 @@ function FactEntry({ doc, page, subject, fact, on }: FactEntryProps) {
       {fact.state === 'disputed' && (
         <div class="decide" role="group" aria-label="Decide between the values">
           {fact.current.map((one) => (
-            <button key={one.id} type="button" class="verdict-size" onClick={() => record(one.typed, one.value)}>
+            <button key={one.id} type="button" class="verdict-size" onClick={() => decide(one)}>
               Decide for {one.value}
               <small>
-                {one.by}, {one.at}
+                {one.by}, {local_times(one.at)}
               </small>
             </button>
           ))}
@@ -322,24 +338,28 @@ function DateEntry({ label, record }: { label: string; record: (value: string, w
 
 interface ClosingEntryProps {
   page: PlacePage;
+  job: JobView;
   subject: SubjectView;
-  kind: string;
-  label: string;
-  closed: boolean;
+  closing: ClosingView;
   on: Target;
 }
 
-function ClosingEntry({ page, subject, kind, label, closed, on }: ClosingEntryProps) {
-  const listed = page.subjects.filter((one) => one.parent === subject.id && one.struck === null);
-  const same_kind = listed.filter((one) => one.kind === kind);
+function ClosingEntry({ page, job, subject, closing, on }: ClosingEntryProps) {
+  const { kind, label, closed } = closing;
   const addable = page.addable.filter((one) => one.parent === subject.id && one.kind === kind);
+  const inside = [
+    ...page.subjects.filter((one) => one.parent === subject.id && one.struck === null),
+    ...(subject.id === page.place.id ? places_within(job, subject.id) : []),
+  ];
+  // A kind that cannot be added as such is a wider one (any fixture): then everything listed here bears on it.
+  const listed = addable.length > 0 ? inside.filter((one) => one.kind === kind) : inside;
   const act = async (all: boolean) => {
     const next = after(page, on);
     const saved = await command(
       { do: 'close', subject: subject.id, kind, all },
       `${label} in ${subject.name}: ${all ? 'that is all of them' : 'there may be more'}`,
     );
-    if (saved) target.value = next;
+    if (saved) move_on(next);
   };
   return (
     <>
@@ -351,14 +371,12 @@ function ClosingEntry({ page, subject, kind, label, closed, on }: ClosingEntryPr
         state={closed ? 'all listed' : 'there may be more'}
       />
       <p class="hint">
-        {same_kind.length === 0
-          ? 'None is listed here.'
-          : `Listed here: ${same_kind.map((one) => one.name).join(', ')}.`}{' '}
-        Add what is missing, then say so.
+        {listed.length === 0 ? 'None is listed here.' : `Listed here: ${listed.map((one) => one.name).join(', ')}.`} Add
+        what is missing, then say so.
       </p>
       <div class="choices two">
         <button type="button" class="verdict-size" aria-pressed={closed} onClick={() => act(true)}>
-          {same_kind.length === 0 ? 'There is none' : "That's all of them"}
+          {listed.length === 0 ? 'There is none' : "That's all of them"}
         </button>
         {closed ? (
           <button type="button" class="verdict-size" onClick={() => act(false)}>
@@ -374,6 +392,16 @@ function ClosingEntry({ page, subject, kind, label, closed, on }: ClosingEntryPr
       </div>
     </>
   );
+}
+
+/** The places directly within one: the walk is depth first. */
+function places_within(job: JobView, place: string): PlaceView[] {
+  const at = job.places.findIndex((one) => one.id === place);
+  const own = job.places[at];
+  if (own === undefined) return [];
+  const rest = job.places.slice(at + 1);
+  const end = rest.findIndex((one) => one.depth <= own.depth);
+  return (end < 0 ? rest : rest.slice(0, end)).filter((one) => one.depth === own.depth + 1 && one.struck === null);
 }
 
 /** Verdicts by provision and subject, to say which ones an entry changed. */

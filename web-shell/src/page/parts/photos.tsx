@@ -5,6 +5,7 @@ import { useEffect, useState } from 'preact/hooks';
 import type { PhotoView } from '../../core/types';
 import { ask } from '../bridge';
 import { alarm, attempt, command, doc_here, panel, say } from '../state';
+import { local_times } from '../words';
 import { Alarm, ask_words } from './forms';
 
 /** Object URLs by job and SHA-256; the bytes of a hash never change, so a URL stays good for the page's life. */
@@ -42,7 +43,7 @@ export function Photos({ photos, locked }: { photos: PhotoView[]; locked: boolea
           <figure class={photo.struck === null ? '' : 'struck'}>
             {photo.struck === null && <PhotoImage sha256={photo.sha256} caption={photo.caption} />}
             <figcaption>
-              {photo.caption || 'No caption'} · {photo.by}, {photo.at}
+              {photo.caption || 'No caption'} · {photo.by}, {local_times(photo.at)}
               {photo.struck !== null && ` · struck by ${photo.struck.by}: ${photo.struck.why}`}
             </figcaption>
           </figure>

@@ -148,7 +148,10 @@ function Row({ row }: { row: JobRow }) {
           : `${count(row.visits_before, 'visit')} before; last: ${visit_words(row.last_visit)}`}
         {others(row, me) !== '' && ` · with ${others(row, me)}`}
       </span>
-      {row.disposition !== null && row.tally !== null && (
+      {row.on_tablet && row.visit_open === '' && row.problem === null && (
+        <span class="job-so-far">No visit is open yet</span>
+      )}
+      {row.visit_open !== '' && row.disposition !== null && row.tally !== null && (
         <span class="job-so-far">
           <b class={`ink-${DISPOSITION_SHAPE[row.disposition.word]}`}>
             <Shape name={DISPOSITION_SHAPE[row.disposition.word]} /> {row.disposition.label}
@@ -168,6 +171,7 @@ function Row({ row }: { row: JobRow }) {
       {row.standing.unavailable && (
         <span class="warning">The server says that this job is not yours to open. Ask the office.</span>
       )}
+      {row.standing.trouble !== null && <span class="warning">{row.standing.trouble}</span>}
       {row.problem !== null && <span class="warning">{row.problem}</span>}
     </li>
   );

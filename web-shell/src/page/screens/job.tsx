@@ -6,7 +6,7 @@ import { Alarm } from '../parts/forms';
 import { Shape, TallyLine } from '../parts/shape';
 import { Waiting } from '../parts/waiting';
 import { alarm, command, locked, panel, views } from '../state';
-import { count, DISPOSITION_SHAPE, day_words, STAGES, stage_word, today } from '../words';
+import { count, DISPOSITION_SHAPE, day_words, local_times, STAGES, stage_word, today } from '../words';
 import { Over } from './over';
 
 export function Job({ doc }: { doc: string }) {
@@ -60,7 +60,7 @@ export function Job({ doc }: { doc: string }) {
           <h2>The walk</h2>
           <ul class="walk" aria-label="Places">
             {job.places.map((place) => (
-              <PlaceRow key={place.id} doc={doc} place={place} />
+              <PlaceRow key={place.id} doc={doc} place={place} visited={job.visit !== null} />
             ))}
           </ul>
         </section>
@@ -192,7 +192,7 @@ function Disagreements({ doc, list }: { doc: string; list: DisagreementView[] })
             <ul class="values">
               {one.values.map((value) => (
                 <li key={value.id}>
-                  <b>{value.value}</b> {value.by}, {value.at}
+                  <b>{value.value}</b> {value.by}, {local_times(value.at)}
                   {value.note !== '' && ` · ${value.note}`}
                 </li>
               ))}
@@ -211,7 +211,7 @@ function Disagreements({ doc, list }: { doc: string; list: DisagreementView[] })
   );
 }
 
-function PlaceRow({ doc, place }: { doc: string; place: PlaceView }) {
+function PlaceRow({ doc, place, visited }: { doc: string; place: PlaceView; visited: boolean }) {
   return (
     <li
       class={`stop depth-${Math.min(place.depth, 2)}${place.struck === null ? '' : ' struck'}`}
@@ -232,7 +232,8 @@ function PlaceRow({ doc, place }: { doc: string; place: PlaceView }) {
             </span>
           )}
           {place.left_open !== null && <span class="ink-undetermined">Left open: {place.left_open.why}</span>}
-          {place.struck === null ? <TallyLine tally={place.tally} /> : <span>Struck: {place.struck.why}</span>}
+          {place.struck !== null && <span>Struck: {place.struck.why}</span>}
+          {place.struck === null && visited && <TallyLine tally={place.tally} />}
         </span>
       </a>
     </li>

@@ -6,7 +6,7 @@ import { PhotoImage, strike_or_restore } from '../parts/photos';
 import { Shape } from '../parts/shape';
 import { Waiting } from '../parts/waiting';
 import { command, locked, views } from '../state';
-import { DISPOSITION_SHAPE, day_words, stage_word } from '../words';
+import { DISPOSITION_SHAPE, day_words, local_times, stage_word } from '../words';
 
 export function Notice({ doc }: { doc: string }) {
   const now = views.value;
@@ -150,7 +150,9 @@ function Paper({ notice, readonly }: { notice: NoticeView; readonly: boolean }) 
       <header class="paper-head">
         <p class="agency">{notice.agency}</p>
         <h1 tabIndex={-1}>{notice.title}</h1>
-        <p class="paper-state">{notice.issued === '' ? 'Draft, not handed over' : notice.issued}</p>
+        <p class="paper-state">
+          {notice.issued === '' ? 'Draft, not handed over' : `Handed over ${local_times(notice.issued)}`}
+        </p>
       </header>
       <dl class="pairs paper-facts">
         <dt>Permit</dt>
@@ -205,7 +207,7 @@ function Paper({ notice, readonly }: { notice: NoticeView; readonly: boolean }) 
               <p>
                 {words.text}
                 <small>
-                  {words.by}, {words.at}
+                  {words.by}, {local_times(words.at)}
                 </small>
               </p>
               {!readonly && (
@@ -273,7 +275,7 @@ function Correction({ correction, readonly }: { correction: CorrectionView; read
             <figure key={photo.id}>
               <PhotoImage sha256={photo.sha256} caption={photo.caption} />
               <figcaption>
-                {photo.caption}, {photo.by}, {photo.at}
+                {photo.caption}, {photo.by}, {local_times(photo.at)}
               </figcaption>
             </figure>
           ))}

@@ -6,7 +6,7 @@ import { Alarm } from '../parts/forms';
 import { LineMark, VerdictMark } from '../parts/shape';
 import { Sheet } from '../parts/sheet';
 import { close_sheet, command, go, locked, route, views } from '../state';
-import { how_word, MARK_WORDS } from '../words';
+import { how_word, local_times, MARK_WORDS } from '../words';
 
 export function Over({ doc }: { doc: string }) {
   const here = route.value;
@@ -61,7 +61,7 @@ function Reason({ doc, reason }: { doc: string; reason: ReasonPage }) {
             {reason.still_to_see.map((need) => (
               <li key={`${need.subject}/${need.what}/${need.closing}`}>
                 <button type="button" onClick={() => visit(doc, need)}>
-                  {need.closing ? `${need.label}: all of them?` : need.label}, {need.subject_name}
+                  {need.label}, {need.subject_name}
                 </button>
               </li>
             ))}
@@ -78,7 +78,7 @@ function Reason({ doc, reason }: { doc: string; reason: ReasonPage }) {
                 {line.text}
                 {line.mark !== 'none' && <span class="unseen">, {MARK_WORDS[line.mark]}</span>}
               </span>
-              <span class="detail">{line.detail}</span>
+              <span class="detail">{local_times(line.detail)}</span>
             </li>
           ))}
         </ol>
@@ -135,7 +135,7 @@ function History({ subject, fact, history }: { subject: string; fact: string; hi
               <b>{observation.value || 'not known'}</b>, {how_word(observation.how).toLowerCase()}
               {observation.note !== '' && <span> · {observation.note}</span>}
               <small>
-                {observation.by}, {observation.at}, {observation.device}
+                {observation.by}, {local_times(observation.at)}, {observation.device}
               </small>
             </span>
             {standing === 'disputed' && locked() === null && (
@@ -143,14 +143,16 @@ function History({ subject, fact, history }: { subject: string; fact: string; hi
                 type="button"
                 onClick={() =>
                   command(
-                    {
-                      do: 'record',
-                      subject,
-                      fact,
-                      value: observation.typed,
-                      how: observation.how,
-                      note: `Decided for ${observation.by}'s value`,
-                    },
+                    observation.typed === ''
+                      ? { do: 'withdraw', subject, fact, note: `Decided for ${observation.by}` }
+                      : {
+                          do: 'record',
+                          subject,
+                          fact,
+                          value: observation.typed,
+                          how: observation.how,
+                          note: `Decided for ${observation.by}`,
+                        },
                     `${history.label} of ${history.subject_name}, decided for ${observation.value}`,
                   )
                 }

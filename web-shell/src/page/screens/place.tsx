@@ -1,6 +1,6 @@
 // One place, open: what is still to see on the one side, what stands in it on the other, the light below.
 
-import type { FactView, NeedView, PlacePage, SubjectView, VerdictView } from '../../core/types';
+import type { FactView, PlacePage, SubjectView, VerdictView } from '../../core/types';
 import { add_subject, free_name } from '../parts/add';
 import { Dock, light, lit, same, target_of, useLitInView } from '../parts/dock';
 import { ask_words } from '../parts/forms';
@@ -8,7 +8,7 @@ import { Photos, strike_or_restore, TakePhoto } from '../parts/photos';
 import { Shape, TallyLine, VerdictMark } from '../parts/shape';
 import { Waiting } from '../parts/waiting';
 import { command, go, locked, panel, views } from '../state';
-import { count, how_word, VERDICT_ORDER } from '../words';
+import { count, how_word, local_times, VERDICT_ORDER } from '../words';
 import { Over } from './over';
 
 export function Place({ doc, place }: { doc: string; place: string }) {
@@ -30,9 +30,11 @@ export function Place({ doc, place }: { doc: string; place: string }) {
           </nav>
           <div class="grow">
             <h1 tabIndex={-1}>{page.place.name}</h1>
-            <p class="under">
-              <TallyLine tally={page.place.tally} />
-            </p>
+            {fresh.job.visit !== null && (
+              <p class="under">
+                <TallyLine tally={page.place.tally} />
+              </p>
+            )}
           </div>
           {!readonly && page.addable.length > 0 && (
             <button type="button" aria-label="Add what stands here" onClick={() => add_subject(page, page.addable)}>
@@ -60,7 +62,7 @@ export function Place({ doc, place }: { doc: string; place: string }) {
           </div>
         </div>
       </main>
-      <Dock doc={doc} page={page} />
+      <Dock doc={doc} page={page} job={fresh.job} />
       <Over doc={doc} />
     </>
   );
@@ -100,7 +102,7 @@ function Rail({ page, readonly }: { page: PlacePage; readonly: boolean }) {
               >
                 {here && <Shape name="to_see" />}
                 <span>
-                  <b>{need_label(need)}</b>
+                  <b>{need.label}</b>
                   <small>{need.subject_name}</small>
                 </span>
               </button>
@@ -144,10 +146,6 @@ function Rail({ page, readonly }: { page: PlacePage; readonly: boolean }) {
   );
 }
 
-function need_label(need: NeedView): string {
-  return need.closing ? `${need.label}: all of them?` : need.label;
-}
-
 function Subject({
   doc,
   page,
@@ -187,7 +185,7 @@ function Subject({
       </header>
       {struck !== null ? (
         <p>
-          Struck by {struck.by}, {struck.at}: {struck.why}
+          Struck by {struck.by}, {local_times(struck.at)}: {struck.why}
         </p>
       ) : (
         <>
@@ -316,7 +314,7 @@ function more(page: PlacePage, subject: SubjectView): void {
     body: () => (
       <div class="stack">
         <p class="under">
-          {subject.kind_label}, added by {subject.added_by}, {subject.added_at}
+          {subject.kind_label}, added by {subject.added_by}, {local_times(subject.added_at)}
         </p>
         {subject.struck === null && (
           <>
