@@ -304,11 +304,7 @@ impl Desk {
     /// The connection is gone.
     pub fn link_close(&mut self) {
         self.link = None;
-        for doc in std::mem::take(&mut self.staged).into_keys() {
-            if let Some(record) = self.records.get_mut(&doc) {
-                record.discard();
-            }
-        }
+        self.staged.clear();
     }
 
     /// How a document stands with the server.
