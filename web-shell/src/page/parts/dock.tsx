@@ -425,12 +425,13 @@ function changed(before: Map<string, { word: string }>, page: PlacePage | null):
     : `${news.join('. ')}.`;
 }
 
-/** Keeps the light in sight when the list beside it changes. */
-export function useLitInView(key: string) {
+/** Keeps what is lit in sight within its own list; where the page scrolls as a whole, the page stays put. */
+export function useLitInView(lit_here: boolean, list: '.rail' | '.subjects') {
   const ref = useRef<HTMLButtonElement>(null);
   useEffect(() => {
-    ref.current?.scrollIntoView({ block: 'nearest' });
-  }, [key]);
+    const box = lit_here ? ref.current?.closest(list) : null;
+    if (box && box.scrollHeight > box.clientHeight) ref.current?.scrollIntoView({ block: 'nearest' });
+  }, [lit_here, list]);
   return ref;
 }
 

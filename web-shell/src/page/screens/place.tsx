@@ -1,6 +1,6 @@
 // One place, open: what is still to see on the one side, what stands in it on the other, the light below.
 
-import type { FactView, PlacePage, SubjectView, VerdictView } from '../../core/types';
+import type { FactView, NeedView, PlacePage, SubjectView, VerdictView } from '../../core/types';
 import { add_subject, free_name } from '../parts/add';
 import { Dock, light, lit, same, target_of, useLitInView } from '../parts/dock';
 import { ask_words } from '../parts/forms';
@@ -68,6 +68,27 @@ export function Place({ doc, place }: { doc: string; place: string }) {
   );
 }
 
+function Need({ need, here }: { need: NeedView; here: boolean }) {
+  const ref = useLitInView(here, '.rail');
+  return (
+    <li>
+      <button
+        ref={ref}
+        type="button"
+        class="need"
+        aria-current={here ? 'true' : undefined}
+        onClick={() => light(target_of(need))}
+      >
+        {here && <Shape name="to_see" />}
+        <span>
+          <b>{need.label}</b>
+          <small>{need.subject_name}</small>
+        </span>
+      </button>
+    </li>
+  );
+}
+
 function has_something(subject: SubjectView): boolean {
   return (
     subject.struck !== null ||
@@ -81,7 +102,6 @@ function has_something(subject: SubjectView): boolean {
 function Rail({ page, readonly }: { page: PlacePage; readonly: boolean }) {
   const on = lit(page);
   const open = page.place.left_open;
-  const ref = useLitInView(on === null ? '' : `${on.subject}/${on.what}`);
   return (
     <section class="rail" aria-labelledby="still">
       <h2 id="still">
@@ -89,26 +109,9 @@ function Rail({ page, readonly }: { page: PlacePage; readonly: boolean }) {
       </h2>
       {page.still_to_see.length === 0 && <p>Nothing, at this stage.</p>}
       <ul>
-        {page.still_to_see.map((need) => {
-          const here = same(on, target_of(need));
-          return (
-            <li key={`${need.subject}/${need.what}/${need.closing}`}>
-              <button
-                ref={here ? ref : null}
-                type="button"
-                class="need"
-                aria-current={here ? 'true' : undefined}
-                onClick={() => light(target_of(need))}
-              >
-                {here && <Shape name="to_see" />}
-                <span>
-                  <b>{need.label}</b>
-                  <small>{need.subject_name}</small>
-                </span>
-              </button>
-            </li>
-          );
-        })}
+        {page.still_to_see.map((need) => (
+          <Need key={`${need.subject}/${need.what}/${need.closing}`} need={need} here={same(on, target_of(need))} />
+        ))}
       </ul>
       {open !== null && (
         <p class="warning">
@@ -277,13 +280,16 @@ export function Verdict({ doc, place, verdict }: { doc: string; place: string | 
 
 function Fact({ page, subject, fact }: { page: PlacePage; subject: SubjectView; fact: FactView }) {
   const on = { subject: subject.id, what: fact.fact, closing: false };
+  const here = same(lit(page), on);
+  const ref = useLitInView(here, '.subjects');
   const now = fact.current[0];
   return (
     <li data-testid={`fact:${subject.id}:${fact.fact}`} data-state={fact.state}>
       <button
+        ref={ref}
         type="button"
         class={fact.wanted_for.length > 0 && fact.state === 'unknown' ? 'fact wanted' : 'fact'}
-        aria-current={same(lit(page), on) ? 'true' : undefined}
+        aria-current={here ? 'true' : undefined}
         onClick={() => light(on)}
       >
         <span>{fact.label}</span>
