@@ -2,6 +2,7 @@
 
 import { useState } from 'preact/hooks';
 import type { KindView, PlacePage } from '../../core/types';
+import { free_name } from '../names';
 import { alarm, command, panel } from '../state';
 import { Alarm } from './forms';
 
@@ -52,7 +53,12 @@ function Add({ page, kinds, close }: { page: PlacePage; kinds: KindView[]; close
 }
 
 function Name({ page, kind, close }: { page: PlacePage; kind: KindView; close: () => void }) {
-  const [name, set_name] = useState(() => next_name(page, kind));
+  const [name, set_name] = useState(() =>
+    free_name(
+      kind.label,
+      page.subjects.map((subject) => subject.name),
+    ),
+  );
   return (
     <form
       class="stack"
@@ -82,21 +88,4 @@ function Name({ page, kind, close }: { page: PlacePage; kind: KindView; close: (
       </button>
     </form>
   );
-}
-
-/** The kind's label, with a number when the name is taken. */
-export function next_name(page: PlacePage, kind: { label: string }): string {
-  return free_name(
-    kind.label,
-    page.subjects.map((subject) => subject.name),
-  );
-}
-
-export function free_name(label: string, taken: string[]): string {
-  const names = new Set(taken.map((name) => name.toLowerCase()));
-  if (!names.has(label.toLowerCase())) return label;
-  for (let number = 2; ; number += 1) {
-    const name = `${label} ${number}`;
-    if (!names.has(name.toLowerCase())) return name;
-  }
 }

@@ -1,7 +1,8 @@
 // One place, open: what is still to see on the one side, what stands in it on the other, the light below.
 
 import type { FactView, NeedView, PlacePage, SubjectView, VerdictView } from '../../core/types';
-import { add_subject, free_name } from '../parts/add';
+import { free_name } from '../names';
+import { add_subject } from '../parts/add';
 import { Dock, light, lit, same, target_of, useLitInView } from '../parts/dock';
 import { ask_words } from '../parts/forms';
 import { Photos, strike_or_restore, TakePhoto } from '../parts/photos';
