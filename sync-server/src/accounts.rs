@@ -164,7 +164,7 @@ impl Accounts {
             .await?;
         let Some((session, user)) = found else { return Ok(None) };
         let seen = lock(&self.seen).get(&session.token_hash).copied().unwrap_or(session.seen_at).max(session.seen_at);
-        if now - seen > SESSION_IDLE_MS || now - session.created_at > SESSION_MAX_MS {
+        if now - seen > SESSION_IDLE_MS || now - session.created_at >= SESSION_MAX_MS {
             self.end(&session.token_hash).await?;
             return Ok(None);
         }

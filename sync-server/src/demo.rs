@@ -25,8 +25,8 @@ pub struct DemoAccount {
 /// Everybody of the demo agency.
 pub const ACCOUNTS: [DemoAccount; 4] = [
     DemoAccount { user: "okafor", name: "R. Okafor", role: "inspector", password: "copper-elbow-34" },
-    DemoAccount { user: "lindqvist", name: "M. Lindqvist", role: "inspector", password: "brass-union-12" },
-    DemoAccount { user: "adeyemi", name: "T. Adeyemi", role: "supervisor", password: "level-sight-58" },
+    DemoAccount { user: "lindqvist", name: "T. Lindqvist", role: "inspector", password: "brass-union-12" },
+    DemoAccount { user: "adeyemi", name: "S. Adeyemi", role: "supervisor", password: "level-sight-58" },
     DemoAccount { user: "pruitt", name: "J. Pruitt", role: "clerk", password: "paper-stamp-76" },
 ];
 

@@ -17,6 +17,7 @@ pub mod answer;
 pub mod demo;
 pub mod http;
 pub mod hub;
+pub mod jobs;
 pub mod photos;
 pub mod rulesets;
 pub mod serve;

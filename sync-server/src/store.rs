@@ -141,8 +141,8 @@ pub enum Write {
     Bind {
         /// Document.
         doc: String,
-        /// Actor id.
-        actor: Vec<u8>,
+        /// Actor id in hex.
+        actor: String,
         /// User.
         user: String,
     },
@@ -227,8 +227,8 @@ pub trait Store: Send + Sync + 'static {
     fn commit(&self, batch: &[Write]) -> Result<(), StoreError>;
     /// Every chunk of a document, snapshots first; damaged ones are listed with `sound == false`.
     fn chunks(&self, doc: &str) -> Result<Vec<Chunk>, StoreError>;
-    /// Actor ids bound within a document.
-    fn actors(&self, doc: &str) -> Result<BTreeMap<Vec<u8>, String>, StoreError>;
+    /// Actor ids (hex) bound within a document, with their users.
+    fn actors(&self, doc: &str) -> Result<BTreeMap<String, String>, StoreError>;
     /// All jobs, by permit.
     fn jobs(&self) -> Result<Vec<JobRow>, StoreError>;
     /// One job by document.

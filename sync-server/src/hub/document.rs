@@ -49,7 +49,7 @@ struct Document {
     desk: Desk,
     /// INVARIANT: everything in it is durable, apart from changes that wait for others and are not acknowledged.
     doc: Automerge,
-    actors: BTreeMap<Vec<u8>, String>,
+    actors: BTreeMap<String, String>,
     keys: BTreeSet<(ChunkKind, String)>,
     bytes: usize,
     peers: BTreeMap<u64, Following>,
@@ -108,7 +108,7 @@ enum Unloaded {
     Store(StoreError),
 }
 
-async fn load(desk: &Desk) -> Result<(Loaded, BTreeMap<Vec<u8>, String>), Unloaded> {
+async fn load(desk: &Desk) -> Result<(Loaded, BTreeMap<String, String>), Unloaded> {
     let (store, name) = (desk.hub.inner().store.clone(), desk.name.clone());
     let read = tokio::task::spawn_blocking(move || {
         let stored = store.chunks(&name).map_err(Unloaded::Store)?;
@@ -278,15 +278,17 @@ impl Document {
             refused: Vec::new(),
             garbled: Vec::new(),
         };
+        let mut bound = self.actors.clone();
         for (peer, data) in messages {
             let Some(following) = self.peers.get(&peer.id) else { continue };
             let state = round.states.get(&peer.id).unwrap_or(&following.state).clone();
-            let bound = |actor: &[u8]| self.actors.get(actor).or_else(|| round.actors.get(actor)).cloned();
             match judge::receive(&round.staged, state, data, &peer.who, &bound) {
                 Judged::Taken { doc, state, actors } => {
                     round.staged = *doc;
                     round.states.insert(peer.id, state);
-                    round.actors.extend(actors.into_iter().map(|a| (a, peer.who.user.clone())));
+                    let fresh: Vec<_> = actors.into_iter().map(|a| (a, peer.who.user.clone())).collect();
+                    bound.extend(fresh.iter().cloned());
+                    round.actors.extend(fresh);
                 }
                 Judged::Refused { state, refusal, bytes } => {
                     round.states.insert(peer.id, state);
@@ -422,7 +424,7 @@ struct Round {
     staged: Automerge,
     states: BTreeMap<u64, State>,
     /// Actors seen for the first time, with their user.
-    actors: BTreeMap<Vec<u8>, String>,
+    actors: BTreeMap<String, String>,
     refused: Vec<(Arc<Peer>, Refusal, Vec<u8>)>,
     garbled: Vec<Arc<Peer>>,
 }

@@ -1,13 +1,19 @@
 //! What becomes of one sync message: taken, refused, or not the protocol at all.
 
-use std::collections::BTreeSet;
+use std::collections::BTreeMap;
 use std::panic::{AssertUnwindSafe, catch_unwind};
 
 use automerge::Automerge;
 use automerge::sync::{Message, State, SyncDoc};
 
+use crownweir_record::Author;
+use crownweir_record::door::{self, Limits};
+
 use super::frames::Refusal;
 use crate::accounts::Signed;
+
+/// What is added to the door's own words: this server keeps what it refuses.
+const KEPT_ASIDE: &str = "A copy of what was sent is kept aside on the server.";
 
 /// See the module.
 pub(super) enum Judged {
@@ -17,8 +23,8 @@ pub(super) enum Judged {
         doc: Box<Automerge>,
         /// The exchange after it.
         state: State,
-        /// Actors whose changes came first with this message.
-        actors: BTreeSet<Vec<u8>>,
+        /// Actors (hex) that this user is the first to show.
+        actors: Vec<String>,
     },
     /// Not let through; nothing of it is in the document.
     Refused {
@@ -44,17 +50,18 @@ fn decode(data: &[u8]) -> Option<Message> {
     catch_unwind(AssertUnwindSafe(|| Message::decode(data).ok())).ok().flatten()
 }
 
+/// The changes as chunks that can be loaded.
 fn joined(message: &Message) -> Vec<u8> {
     message.changes.iter().flatten().copied().collect()
 }
 
-/// Receives a message on a fork of `before`. `bound` says to whom an actor is bound.
+/// Receives a message on a fork of `before`. `bound` says to whom an actor (hex) is bound.
 pub(super) fn receive(
     before: &Automerge,
     state: State,
     data: &[u8],
     who: &Signed,
-    bound: &dyn Fn(&[u8]) -> Option<String>,
+    bound: &BTreeMap<String, String>,
 ) -> Judged {
     let Some(message) = decode(data) else { return Judged::Garbled };
     let bytes = joined(&message);
@@ -72,35 +79,39 @@ pub(super) fn receive(
     }
 }
 
-type Taken = (Automerge, State, BTreeSet<Vec<u8>>);
+type Taken = (Automerge, State, Vec<String>);
 
 fn take(
     before: &Automerge,
     mut state: State,
     message: Message,
     who: &Signed,
-    bound: &dyn Fn(&[u8]) -> Option<String>,
+    bound: &BTreeMap<String, String>,
 ) -> Result<Taken, Refusal> {
-    let carries = !message.changes.is_empty();
     let mut after = before.fork();
-    after
-        .receive_sync_message(&mut state, message)
-        .map_err(|e| Refusal::kept_aside(format!("these changes cannot be merged into the record ({e})")))?;
-    let mut actors = BTreeSet::new();
-    if carries {
-        for change in after.get_changes_meta(&before.get_heads()) {
-            let actor = change.actor.to_bytes();
-            match bound(actor) {
-                None => drop(actors.insert(actor.to_vec())),
-                Some(user) if user == who.user => {}
-                Some(user) => {
-                    let reason = format!("it holds work of {user} that is not on the server yet; only {user} may send it");
-                    return Err(Refusal::kept_aside(reason));
-                }
-            }
-        }
+    if message.changes.is_empty() {
+        after.receive_sync_message(&mut state, message).map_err(|e| unmergeable(&e))?;
+        return Ok((after, state, Vec::new()));
     }
-    Ok((after, state, actors))
+    let limits = Limits::default();
+    door::weigh(&message, &limits).map_err(refusal)?;
+    after.receive_sync_message(&mut state, message).map_err(|e| unmergeable(&e))?;
+    let author = Author {
+        user: who.user.clone(),
+        name: who.name.clone(),
+        role: who.role.clone(),
+        device: who.device.clone(),
+    };
+    let admission = door::check(before, &after, &author, bound, &limits).map_err(refusal)?;
+    Ok((after, state, admission.new_actors))
+}
+
+fn unmergeable(e: &automerge::AutomergeError) -> Refusal {
+    Refusal::kept_aside(format!("these changes cannot be merged into the record ({e})"))
+}
+
+fn refusal(by: door::Refusal) -> Refusal {
+    Refusal { reason: by.reason, kept: format!("{} {KEPT_ASIDE}", by.kept), todo: by.todo }
 }
 
 fn refuse(before: &Automerge, mut state: State, message: Message, bytes: Vec<u8>, refusal: Option<Refusal>) -> Judged {
@@ -114,7 +125,7 @@ fn refuse(before: &Automerge, mut state: State, message: Message, bytes: Vec<u8>
         (Ok((state, Ok(()))), Some(refusal)) => Judged::Refused { state, refusal, bytes },
         // Read-only since an earlier refusal: the sender was told then.
         (Ok((state, Ok(()))), None) if bytes.is_empty() => {
-            Judged::Taken { doc: Box::new(before.fork()), state, actors: BTreeSet::new() }
+            Judged::Taken { doc: Box::new(before.fork()), state, actors: Vec::new() }
         }
         (Ok((state, Ok(()))), None) => Judged::Refused {
             state,

@@ -22,7 +22,7 @@ create table chunks (
     doc text not null, kind integer not null, key text not null, sha256 blob not null, bytes blob not null,
     primary key (doc, kind, key)) without rowid;
 create table actors (
-    doc text not null, actor blob not null, user text not null, primary key (doc, actor)) without rowid;
+    doc text not null, actor text not null, user text not null, primary key (doc, actor)) without rowid;
 create table jobs (doc text primary key, permit text not null unique, head text not null) without rowid;
 create table users (user text primary key, name text not null, role text not null, password text not null)
     without rowid;
@@ -144,7 +144,7 @@ impl Store for SqliteStore {
         rows.and_then(Iterator::collect).map_err(fails(doing))
     }
 
-    fn actors(&self, doc: &str) -> Result<BTreeMap<Vec<u8>, String>, StoreError> {
+    fn actors(&self, doc: &str) -> Result<BTreeMap<String, String>, StoreError> {
         let doing = "read who wrote a document";
         let c = self.read();
         let mut s = c.prepare_cached("select actor, user from actors where doc = ?").map_err(fails(doing))?;

@@ -1,19 +1,38 @@
 //! A server over a fresh folder, and requests to it without a socket.
 #![allow(dead_code, reason = "each test file uses its own part of this")]
 
+pub mod tablet;
+
+use std::net::SocketAddr;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicI64, Ordering};
 
+use automerge::Automerge;
 use axum::Router;
 use axum::body::Body;
 use axum::http::{HeaderMap, Request, Response, StatusCode, header};
+use crownweir_record::{DocumentId, Edit, JobHeader};
 use http_body_util::BodyExt;
 use serde_json::Value;
 use sync_server::rulesets::Rulesets;
 use sync_server::store::{Store, sqlite::SqliteStore};
-use sync_server::{Server, Settings, Shared, demo, http};
+use sync_server::jobs::{self, NewJob};
+use sync_server::{Server, Settings, Shared, demo, http, hub};
 use tempfile::TempDir;
 use tower::ServiceExt;
+
+/// A server on a socket; stops when dropped.
+pub struct Running {
+    pub address: SocketAddr,
+    stop: Option<tokio::sync::oneshot::Sender<()>>,
+    pub ended: tokio::task::JoinHandle<std::io::Result<()>>,
+}
+
+impl Running {
+    pub fn stop(&mut self) {
+        drop(self.stop.take());
+    }
+}
 
 /// A server whose clock the test moves.
 pub struct Bench {
@@ -78,6 +97,45 @@ impl Bench {
         )
         .expect("a server");
         Bench { app: http::app(server.clone()), folder, store, server, now }
+    }
+
+    /// Begins a job for these users, without rules taking part.
+    pub fn job(&self, permit: &str, assigned: &[&str]) -> DocumentId {
+        let header = JobHeader {
+            permit: permit.into(),
+            address: "14 Weir Lane, Tarn Hollow".into(),
+            adoption: "alderfen".into(),
+            applied_on: "2026-03-02".into(),
+            agency: demo::AGENCY.into(),
+            ..JobHeader::default()
+        };
+        let house = Edit::Subject { kind: "house".into(), name: "House".into(), parent: None, copied_from: None };
+        let job = NewJob {
+            header,
+            edits: vec![house],
+            stage: "rough".into(),
+            scheduled: String::new(),
+            assigned: assigned.iter().map(|a| (*a).to_owned()).collect(),
+        };
+        let (doc, writes) = jobs::begin(job, 1_780_000_000_000).expect("a job");
+        self.store.commit(&writes).expect("stored");
+        doc
+    }
+
+    /// The document as the store has it.
+    pub fn stored(&self, doc: DocumentId) -> Automerge {
+        hub::load(&self.store.chunks(&doc.to_string()).expect("chunks")).expect("a document").doc
+    }
+
+    /// Listens on a free port.
+    pub async fn run(&self) -> Running {
+        let listener = tokio::net::TcpListener::bind("127.0.0.1:0").await.expect("a port");
+        let address = listener.local_addr().expect("an address");
+        let (stop, stopped) = tokio::sync::oneshot::channel::<()>();
+        let ended = tokio::spawn(sync_server::serve::run(self.server.clone(), listener, async move {
+            drop(stopped.await);
+        }));
+        Running { address, stop: Some(stop), ended }
     }
 
     pub async fn send(&self, request: Request<Body>) -> Answer {
