@@ -58,6 +58,10 @@ pub(crate) fn rescue(bytes: &[u8]) -> (Automerge, Vec<Damage>) {
 fn read_chunk(chunk: &[u8]) -> Result<Vec<Change>, String> {
     match chunk.get(8) {
         Some(1 | 2) if chunk.starts_with(&MAGIC) => {
+            // `Change::from_bytes` takes any checksum, and applying a change that was spoilt can panic. Loading the
+            // chunk by itself compares the checksum first.
+            let alone = LoadOptions::new().on_partial_load(OnPartialLoad::Ignore);
+            Automerge::load_with_options(chunk, alone).map_err(|e| e.to_string())?;
             Change::from_bytes(chunk.to_vec()).map(|change| vec![change]).map_err(|e| e.to_string())
         }
         _ => Automerge::load(chunk).map(|doc| doc.get_changes(&[])).map_err(|e| e.to_string()),

@@ -12,13 +12,16 @@
 //! Actor ids are self-declared, so the check binds them: the first login that shows an actor is its user from then
 //! on. The caller keeps that table (job, actor -> user) and writes it in the transaction that stores the changes.
 //!
-//! [`weigh`] comes before loading: it bounds what a message may unpack to.
+//! [`receive`] comes before: it bounds what a message may unpack to ([`weigh`]), and contains it if a crafted message
+//! makes the library panic.
 
 mod change;
 mod weigh;
 
 use std::collections::{BTreeMap, BTreeSet};
+use std::panic::{AssertUnwindSafe, catch_unwind};
 
+use automerge::sync::{self, SyncDoc};
 use automerge::{Automerge, Change, ChangeHash, ReadDoc, SaveOptions};
 
 use crate::author::Author;
@@ -123,6 +126,51 @@ impl Refusal {
 /// # Errors
 /// [`Refusal`]: nothing of the message should be applied as it is; its `admissible` changes could be.
 pub fn check(
+    before: &Automerge,
+    after: &Automerge,
+    author: &Author,
+    bound: &BTreeMap<String, String>,
+    limits: &Limits,
+) -> Result<Admission, Refusal> {
+    contained(|| check_sound(before, after, author, bound, limits))?
+}
+
+/// Applies a peer's message to a fork: weighs it first, and turns a panic of the library into a refusal. Automerge
+/// 0.12 panics on some changes that are well formed and contradict themselves, such as one that names an actor who
+/// never wrote.
+///
+/// Returns whether the message brought anything to apply. After an error `doc` and `state` are not to be used further:
+/// give it forks.
+///
+/// # Errors
+/// [`Refusal`] of the message as a whole.
+pub fn receive(
+    doc: &mut Automerge,
+    state: &mut sync::State,
+    data: &[u8],
+    limits: &Limits,
+) -> Result<bool, Refusal> {
+    contained(|| {
+        let message =
+            sync::Message::decode(data).map_err(|error| unusable(format!("It cannot be read ({error}).")))?;
+        weigh(&message, limits)?;
+        let brings = !message.changes.is_empty();
+        doc.receive_sync_message(state, message)
+            .map_err(|error| unusable(format!("It does not fit the job ({error}).")))?;
+        Ok(brings)
+    })?
+}
+
+fn contained<T>(work: impl FnOnce() -> T) -> Result<T, Refusal> {
+    // What the work may leave half done is the caller's fork, which is dropped.
+    catch_unwind(AssertUnwindSafe(work)).map_err(|_| unusable("It contradicts itself.".to_owned()))
+}
+
+fn unusable(reason: String) -> Refusal {
+    Refusal::whole(reason, "Reload the page while connected, so that everything is sent again in full.")
+}
+
+fn check_sound(
     before: &Automerge,
     after: &Automerge,
     author: &Author,

@@ -317,8 +317,6 @@ impl Following {
         record: Option<&mut Record>,
         limits: &door::Limits,
     ) -> Result<Option<Vec<u8>>, String> {
-        let message = sync::Message::decode(data).map_err(|error| format!("It cannot be read ({error})."))?;
-        door::weigh(&message, limits).map_err(|refusal| refusal.reason)?;
         let accepted = record.as_ref().map_or(&self.blank, |record| record.automerge());
         let (mut doc, base) = match &self.arrival {
             Some(arrival) => (arrival.doc.clone(), arrival.base.clone()),
@@ -326,9 +324,7 @@ impl Following {
         };
         let heads_before = doc.get_heads();
         let mut state = self.state.clone();
-        let brings = !message.changes.is_empty();
-        doc.receive_sync_message(&mut state, message)
-            .map_err(|error| format!("It does not fit the job ({error})."))?;
+        let brings = door::receive(&mut doc, &mut state, data, limits).map_err(|refusal| refusal.reason)?;
         let state_before = std::mem::replace(&mut self.state, state);
         if !brings {
             return Ok(None);

@@ -382,6 +382,8 @@ impl Record {
 
     fn refresh(&mut self) {
         self.ledger.follow(&self.doc, &mut self.state);
+        let waiting = crate::door::waiting(&self.doc).len();
+        self.state.note_waiting(waiting);
         match schema_of(&self.doc) {
             Some(schema) if schema > SCHEMA => {
                 self.read_only = Some(format!(

@@ -277,8 +277,11 @@ pub struct JobState {
     pub strikes: Vec<Strike>,
     /// Every session, by the prefix of its entries.
     pub sessions: BTreeMap<String, Session>,
-    /// Entries that were skipped, and why; sentences for a person.
+    /// Entries that were skipped, and why, and changes that wait for others; sentences for a person. Those of entries
+    /// are equal wherever the heads are.
     pub faults: Vec<String>,
+    /// How many changes wait for others that have not arrived.
+    pub waiting: usize,
     /// How many entries were taken.
     pub taken: usize,
 }
@@ -347,6 +350,20 @@ impl JobState {
     pub(crate) fn skip(&mut self, key: &str, why: &str) {
         let shown: String = key.chars().take(60).collect();
         self.faults.push(format!("Entry {shown} was left out, and kept: {why}."));
+    }
+
+    /// Notes how many changes wait for others.
+    pub(crate) fn note_waiting(&mut self, waiting: usize) {
+        if self.waiting > 0 {
+            self.faults.pop();
+        }
+        self.waiting = waiting;
+        if waiting > 0 {
+            self.faults.push(format!(
+                "{waiting} later changes are kept but not shown: they build on one that has not arrived. Connect to \
+                 fetch it."
+            ));
+        }
     }
 
     fn place(&mut self, id: &EntryId, actor: &str, entry: &Entry) -> Result<(), String> {

@@ -9,6 +9,7 @@ use automerge::{ActorId, Automerge, ObjId, ObjType, ROOT, ReadDoc};
 use common::*;
 use crownweir_record::door::{self, Admission, Limits, Refusal};
 use crownweir_record::{Author, Edit, EntryId, Record};
+use proptest::prelude::*;
 
 type Bound = BTreeMap<String, String>;
 
@@ -474,4 +475,81 @@ fn a_tablet_takes_only_what_leaves_every_entry_as_it_is() {
         "It replaces the record by another one."
     );
     assert_eq!(spoilt(&|tx, _| tx.delete(ROOT, "entries").unwrap()), "It is not a job record.");
+}
+
+/// A sync message of one change whose bytes were spoilt and whose checksum was made to fit.
+fn crafted(change: &[u8], at: usize, flip: u8) -> Option<Vec<u8>> {
+    use sha2::{Digest, Sha256};
+    let mut bytes = change.to_vec();
+    // magic 4, checksum 4, kind 1: the kind stays a change, the length in front of the data too.
+    let header = bytes[9..].iter().take_while(|b| **b & 0x80 != 0).count() + 10;
+    let at = header + at % (bytes.len() - header);
+    bytes[at] ^= flip;
+    let digest = Sha256::digest(&bytes[8..]);
+    bytes[4..8].copy_from_slice(&digest[..4]);
+    let message = automerge::sync::Message {
+        heads: vec![],
+        need: vec![],
+        have: vec![],
+        changes: vec![bytes].into(),
+        flags: None,
+        version: automerge::sync::MessageVersion::V1,
+    };
+    Some(message.encode())
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig::with_cases(512))]
+
+    /// Whatever a hostile peer crafts: no panic gets out, and what the door lets in leaves the record sound.
+    #[test]
+    fn crafted_changes_are_answered_and_never_spoil_the_record(
+        which in 0..3usize, flips in prop::collection::vec((any::<usize>(), 1..=255u8), 1..3),
+    ) {
+        let (server, house) = imported();
+        let before = server.automerge();
+        let mut work = tablet(&server, "okafor", 1);
+        for value in ["1", "2"] {
+            act(&mut work, seen(&house, "storeys", value));
+        }
+        let as_text = forged(before, actor(3), |tx, map| {
+            tx.put(map, key(actor(3), 0), session(&inspector("okafor"), actor(3))).unwrap();
+            let object = tx.put_object(map, key(actor(3), 1), ObjType::Text).unwrap();
+            tx.splice_text(&object, 0, 0, &storeys(&house)).unwrap();
+        });
+        let mut changes = work.automerge().get_changes(&before.get_heads());
+        changes.extend(as_text.get_changes(&before.get_heads()));
+        let change = changes[which].raw_bytes();
+        let stored = if which == 1 {
+            before.fork_at(&before.get_heads()).map(|mut d| { d.load_incremental(changes[0].raw_bytes()).unwrap(); d }).unwrap()
+        } else {
+            before.fork()
+        };
+        let bound = Bound::from([(hex::encode(actor(1)), "okafor".to_owned()), (hex::encode(actor(3)), "okafor".to_owned())]);
+        for (at, flip) in flips {
+            let data = crafted(change, at, flip).unwrap();
+            let mut fork = stored.fork();
+            let mut state = automerge::sync::State::new();
+            if door::receive(&mut fork, &mut state, &data, &Limits::default()).is_err() {
+                continue;
+            }
+            if door::check(&stored, &fork, &inspector("okafor"), &bound, &Limits::default()).is_ok() {
+                prop_assert_eq!(door::intact(&stored, &fork), Ok(()));
+                let read = Record::open(&fork.save()).unwrap();
+                let then = Record::open(&stored.save()).unwrap();
+                prop_assert!(read.state().taken >= then.state().taken);
+                for who in read.state().sessions.values() {
+                    prop_assert!(who.who.user == "okafor" || who.who.role == "server");
+                }
+            }
+        }
+    }
+
+    #[test]
+    fn any_message_is_answered(data: Vec<u8>) {
+        let (server, _) = imported();
+        let mut fork = server.automerge().fork();
+        let mut state = automerge::sync::State::new();
+        let _ = door::receive(&mut fork, &mut state, &data, &Limits::default());
+    }
 }

@@ -22,9 +22,11 @@ pub fn weigh(message: &Message, limits: &Limits) -> Result<(), Refusal> {
             };
             let Some(data) = bytes.get(header.data.clone()) else { break };
             let weight = match header.kind {
-                2 => inflated(data, left),
                 0 => document(data, left),
-                _ => Some(data.len()),
+                1 => Some(data.len()),
+                2 => inflated(data, left),
+                // A bundle may be packed in ways of its own, and no client sends one.
+                _ => None,
             };
             left = weight.and_then(|weight| left.checked_sub(weight)).ok_or_else(|| {
                 Refusal::whole(
