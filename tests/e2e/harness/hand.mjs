@@ -52,7 +52,7 @@ export class Hand {
 
   async enter(place) {
     await this.walk();
-    await this.page.getByRole('list', { name: 'Places' }).getByRole('link', { name: new RegExp(`^${escape(place)}: `) }).click();
+    await this.page.getByRole('list', { name: 'Places' }).getByRole('link', { name: new RegExp(`^${escape(place)} ?:`) }).click();
     await this.page.getByRole('heading', { name: place, level: 1 }).waitFor();
   }
 
@@ -102,21 +102,24 @@ export class Hand {
   async record_number(subject, fact, text) {
     await this.light(subject, fact);
     await this.key_in(text);
-    await this.dock.getByRole('button', { name: /^Record ./ }).click();
-    await this.saved();
+    await this.act(() => this.dock.getByRole('button', { name: /^Record ./ }).click());
   }
 
   /** Records by a tap on a word. */
   async record_word(subject, fact, label) {
     await this.light(subject, fact);
-    await this.dock.getByRole('button', { name: label, exact: true }).click();
-    await this.saved();
+    await this.act(() => this.dock.getByRole('button', { name: label, exact: true }).click());
   }
 
-  /** The screen has said that the last act is on this tablet's disk. */
-  async saved() {
-    await until('the screen says that it is saved', async () =>
-      (await this.page.locator('p.said').textContent()).includes('Saved on this tablet'));
+  /** Acts, and waits until the screen says anew that it is on this tablet's disk. */
+  async act(click) {
+    const said = () => this.page.locator('p.said').textContent();
+    const before = await said();
+    await click();
+    await until('the screen says that it is saved', async () => {
+      const now = await said();
+      return now !== before && now.includes('Saved on this tablet');
+    });
   }
 
   async still_to_see() {

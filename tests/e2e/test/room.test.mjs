@@ -68,8 +68,7 @@ scene('a note goes with the value it explains', async ({ server, tablet: open })
   await hand.dock.getByRole('button', { name: 'Note' }).click();
   await hand.dock.getByLabel(/^Note/).fill('behind the ice maker');
   await hand.key_in('22');
-  await hand.dock.getByRole('button', { name: /^Record ./ }).click();
-  await hand.saved();
+  await hand.act(() => hand.dock.getByRole('button', { name: /^Record ./ }).click());
   assert.match(await hand.fact('Bar sink', 'tailpiece.length').innerText(), /behind the ice maker/);
 });
 
@@ -77,8 +76,7 @@ scene('a photo is kept on the tablet without a signal, named by its content, and
   const { tablet, hand } = await in_the_bar(server, open, 'E2E-0104');
   await hand.subject('Bar sink').getByLabel('Photo of Bar sink').setInputFiles({ name: 'bar.png', mimeType: 'image/png', buffer: PNG });
   await tablet.page.getByLabel('What it shows').fill('Tape at the tailpiece');
-  await tablet.page.getByRole('button', { name: 'Keep photo' }).click();
-  await hand.saved();
+  await hand.act(() => tablet.page.getByRole('button', { name: 'Keep photo' }).click());
   const image = hand.subject('Bar sink').getByRole('img', { name: 'Tape at the tailpiece' });
   await image.waitFor();
   const here = await tablet.page.evaluate(() => location.hash);

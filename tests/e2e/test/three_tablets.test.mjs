@@ -73,8 +73,7 @@ for (const [index, order] of ORDERS.entries()) {
 
     // The supervisor, who has seen both, decides; both values stay readable.
     await at.adeyemi.hand.light('Bar sink', 'tailpiece.length');
-    await at.adeyemi.hand.dock.getByRole('button', { name: /^Decide for 27 in/ }).click();
-    await at.adeyemi.hand.saved();
+    await at.adeyemi.hand.act(() => at.adeyemi.hand.dock.getByRole('button', { name: /^Decide for 27 in/ }).click());
     for (const { hand } of Object.values(at)) {
       await until('the decision arrives', async () => (await hand.fact('Bar sink', 'tailpiece.length').getAttribute('data-state')) === 'seen');
       assert.equal(await hand.verdict_word('Bar sink', 'tailpiece.reach'), 'violates');
