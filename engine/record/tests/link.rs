@@ -451,6 +451,192 @@ fn a_server_of_another_protocol_is_not_talked_to() {
     assert!(!link.is_connected());
 }
 
+/// What happens to a fleet of tablets.
+#[derive(Debug, Clone)]
+enum Step {
+    /// A tablet records a fact: which subject, which fact, which value.
+    Seen(usize, prop::sample::Index, u8, u8),
+    Add(usize, prop::sample::Index),
+    Strike(usize, prop::sample::Index),
+    Connect(usize),
+    /// Messages flow both ways on a tablet's connection, so many.
+    Exchange(usize, usize),
+    /// A frame arrives, storing it fails.
+    FailToStore(usize),
+    /// An edit is staged while a frame arrives; which of the two is accepted first.
+    Together(usize, bool),
+    /// The tab dies: memory is what is stored; the connection is gone.
+    Crash(usize),
+}
+
+fn steps() -> impl Strategy<Value = Vec<Step>> {
+    let tablet = 0..3usize;
+    let index = any::<prop::sample::Index>;
+    let step = prop_oneof![
+        4 => (tablet.clone(), index(), 0..2u8, 0..3u8).prop_map(|(t, i, f, v)| Step::Seen(t, i, f, v)),
+        2 => (tablet.clone(), index()).prop_map(|(t, i)| Step::Add(t, i)),
+        1 => (tablet.clone(), index()).prop_map(|(t, i)| Step::Strike(t, i)),
+        2 => tablet.clone().prop_map(Step::Connect),
+        6 => (tablet.clone(), 1..5usize).prop_map(|(t, n)| Step::Exchange(t, n)),
+        1 => tablet.clone().prop_map(Step::FailToStore),
+        2 => (tablet.clone(), any::<bool>()).prop_map(|(t, first)| Step::Together(t, first)),
+        1 => tablet.prop_map(Step::Crash),
+    ];
+    prop::collection::vec(step, 1..80)
+}
+
+struct Fleet {
+    server: Server,
+    tablets: Vec<Tablet>,
+    links: Vec<Option<(Link, Connection)>>,
+    session: u8,
+    /// Every entry that was ever accepted on a tablet.
+    accepted: Vec<EntryId>,
+}
+
+impl Fleet {
+    fn new() -> Fleet {
+        let (record, _) = imported();
+        let mut server = Server { doc: Some(record.automerge().clone()), ..Server::default() };
+        let mut tablets = Vec::new();
+        for (n, user) in ["okafor", "lindqvist", "vale"].into_iter().enumerate() {
+            let mut tablet = Tablet::new(inspector(user), n as u8);
+            assert!(sync(&mut server, &mut tablet, user).safe);
+            tablets.push(tablet);
+        }
+        Fleet { server, tablets, links: vec![None, None, None], session: 10, accepted: Vec::new() }
+    }
+
+    fn subject(&mut self, t: usize, i: &prop::sample::Index) -> EntryId {
+        let order = &self.tablets[t].record().state().order;
+        order[i.index(order.len())].clone()
+    }
+
+    fn connect(&mut self, t: usize) {
+        self.session += 1;
+        let peer = format!("{t}-{}", self.session);
+        self.links[t] = Some(connected(&mut self.server, &mut self.tablets[t], &peer));
+    }
+
+    /// Sends what the tablet has to say; returns what the server answers.
+    fn ask(&mut self, t: usize) -> Vec<Vec<u8>> {
+        let Some((link, c)) = &mut self.links[t] else { return Vec::new() };
+        let mut frames = Vec::new();
+        for frame in link.generate(&self.tablets[t].docs) {
+            frames.extend(self.server.take(c, &frame));
+        }
+        frames.extend(self.server.push(c));
+        frames
+    }
+
+    fn step(&mut self, step: &Step) {
+        match step {
+            Step::Seen(t, i, fact, value) => {
+                let edit = seen(&self.subject(*t, i), &format!("f{fact}"), &format!("{value} in"));
+                let id = self.tablets[*t].act(edit);
+                self.accepted.push(id);
+            }
+            Step::Add(t, i) => {
+                let edit = subject("room", "Room", Some(&self.subject(*t, i)));
+                let id = self.tablets[*t].act(edit);
+                self.accepted.push(id);
+            }
+            Step::Strike(t, i) => {
+                let edit = strike(&self.subject(*t, i), "struck");
+                self.tablets[*t].act(edit);
+            }
+            Step::Connect(t) => self.connect(*t),
+            Step::Exchange(t, n) => {
+                for _ in 0..*n {
+                    let frames = self.ask(*t);
+                    let Some((link, _)) = &mut self.links[*t] else { return };
+                    for frame in frames {
+                        self.tablets[*t].take(link, &frame);
+                    }
+                }
+            }
+            Step::FailToStore(t) => {
+                let frames = self.ask(*t);
+                let Some((link, _)) = &mut self.links[*t] else { return };
+                for frame in frames {
+                    link.receive(&frame, &mut self.tablets[*t].docs);
+                }
+                link.unsettle();
+            }
+            Step::Together(t, edit_first) => {
+                let frames = self.ask(*t);
+                let house = self.tablets[*t].record().state().order[0].clone();
+                let tablet = &mut self.tablets[*t];
+                let staged = tablet.record().stage(&[seen(&house, "f0", "9 in")], AT).unwrap();
+                let mut store = BTreeMap::new();
+                if let Some((link, _)) = &mut self.links[*t] {
+                    for frame in frames {
+                        store.extend(link.receive(&frame, &mut tablet.docs).store);
+                    }
+                }
+                tablet.stored.extend(&staged.bytes);
+                store.values().for_each(|bytes| tablet.stored.extend(bytes));
+                if *edit_first {
+                    tablet.record().accept();
+                }
+                if let Some((link, _)) = &mut self.links[*t] {
+                    link.settle(&mut tablet.docs);
+                }
+                tablet.record().accept();
+                self.accepted.push(staged.ids[0].clone());
+            }
+            Step::Crash(t) => {
+                self.links[*t] = None;
+                self.session += 1;
+                let tablet = &mut self.tablets[*t];
+                tablet.n = self.session;
+                let mut record = Record::open(&tablet.stored).unwrap();
+                record.begin(tablet.author.clone(), actor(tablet.n));
+                tablet.docs.insert(DOC, record);
+            }
+        }
+        for tablet in &self.tablets {
+            tablet.check_store();
+        }
+    }
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig::with_cases(48))]
+
+    /// Crashes, failed stores, edits beside arrivals, connections that end in the middle: what a tablet accepted is in
+    /// its store at every moment, and when all have met the server everybody holds everything.
+    #[test]
+    fn a_fleet_loses_nothing_and_ends_equal(steps in steps()) {
+        let mut fleet = Fleet::new();
+        for step in &steps {
+            fleet.step(step);
+        }
+        for round in 0..2 {
+            for t in 0..3 {
+                fleet.connect(t);
+                let (mut link, mut c) = fleet.links[t].take().unwrap();
+                exchange(&mut fleet.server, &mut c, &mut fleet.tablets[t], &mut link);
+                let standing = link.standing(&DOC, &fleet.tablets[t].docs);
+                prop_assert!(standing.safe, "round {round}, tablet {t}: {standing:?}");
+                prop_assert_eq!(standing.refused, None);
+            }
+        }
+        let server = Record::from_automerge(fleet.server.doc.clone().unwrap());
+        for tablet in &mut fleet.tablets {
+            prop_assert_eq!(tablet.record().state(), server.state());
+            tablet.check_store();
+        }
+        let state = server.state();
+        prop_assert_eq!(&state.faults, &Vec::<String>::new());
+        for id in &fleet.accepted {
+            let kept = state.subjects.contains_key(id)
+                || state.facts.values().any(|register| register.all().any(|s| s.id == *id));
+            prop_assert!(kept, "{id} is lost");
+        }
+    }
+}
+
 proptest! {
     #![proptest_config(ProptestConfig::with_cases(64))]
 
