@@ -98,11 +98,11 @@ pub struct Refusal {
     /// What to do now, as a sentence.
     pub todo: String,
     /// The changes that may not enter; empty when the message was refused as a whole.
-    pub changes: Vec<RefusedChange>,
+    pub changes: Box<[RefusedChange]>,
     /// Hashes in hex, in an order that can be applied, of the new changes against which nothing speaks.
-    pub admissible: Vec<String>,
+    pub admissible: Box<[String]>,
     /// Actors of the admissible changes that would be bound to this user.
-    pub new_actors: Vec<String>,
+    pub new_actors: Box<[String]>,
 }
 
 impl Refusal {
@@ -111,9 +111,9 @@ impl Refusal {
             reason: reason.into(),
             kept: "The job on the server is unchanged, and your work stays on this device.".to_owned(),
             todo: todo.into(),
-            changes: Vec::new(),
-            admissible: Vec::new(),
-            new_actors: Vec::new(),
+            changes: Box::default(),
+            admissible: Box::default(),
+            new_actors: Box::default(),
         }
     }
 }
@@ -232,14 +232,14 @@ fn check_sound(
     if refused.is_empty() {
         return Ok(Admission { new_actors, changes: fresh.len(), waiting: queued.len() });
     }
-    let changes: Vec<RefusedChange> =
+    let changes: Box<[RefusedChange]> =
         fresh.iter().chain(&queued).filter_map(|change| refused.get(&change.hash()).cloned()).collect();
     let reason = changes.iter().find(|c| !c.follows).map_or_else(String::new, |c| c.reason.clone());
     let rest = Refusal::whole(
         reason,
         "Keep this device as it is and tell your supervisor, who can look at what was refused.",
     );
-    Err(Refusal { changes, admissible, new_actors, ..rest })
+    Err(Refusal { changes, admissible: admissible.into(), new_actors: new_actors.into(), ..rest })
 }
 
 /// Whether `after` still holds everything that `before` does, unchanged: what a tablet asks of what it receives. Who

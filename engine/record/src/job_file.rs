@@ -377,7 +377,9 @@ fn short(text: &str) -> String {
 
 fn located(error: &serde_path_to_error::Error<serde_json::Error>) -> JobFileError {
     let path = error.path().to_string();
-    JobFileError { path: if path == "." { String::new() } else { path }, problem: error.inner().to_string() }
+    // Where the text breaks off there is no field to name, or one is half read.
+    let nowhere = path == "." || path.ends_with('?');
+    JobFileError { path: if nowhere { String::new() } else { path }, problem: error.inner().to_string() }
 }
 
 impl<'de> Deserialize<'de> for Facts {

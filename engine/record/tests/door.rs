@@ -331,8 +331,8 @@ fn what_builds_on_a_refused_change_is_refused_and_the_rest_is_named() {
     let refusal = check(&server, both.automerge(), &inspector("okafor"), &Bound::new()).unwrap_err();
     let follows: Vec<bool> = refusal.changes.iter().map(|c| c.follows).collect();
     assert_eq!(follows, [false, true]);
-    assert_eq!(refusal.admissible, good.heads());
-    assert_eq!(refusal.new_actors, [hex::encode(actor(1))]);
+    assert_eq!(*refusal.admissible, *good.heads());
+    assert_eq!(*refusal.new_actors, [hex::encode(actor(1))]);
     assert_eq!(refusal.reason, "It writes outside the entries of the record.");
 }
 

@@ -40,8 +40,8 @@ fn an_observation_replaces_what_its_author_saw() {
     let first = act(&mut record, seen(&house, "storeys", "2"));
     let second = act(&mut record, seen(&house, "storeys", "3"));
     let register = record.state().fact(&house, "storeys").unwrap();
-    assert_eq!(register.standing_ids(), [second.clone()]);
-    assert_eq!(register.standing[0].after, [first.clone()]);
+    assert_eq!(register.standing_ids(), std::slice::from_ref(&second));
+    assert_eq!(register.standing[0].after, std::slice::from_ref(&first));
     assert_eq!(register.earlier.iter().map(|s| s.id.clone()).collect::<Vec<_>>(), [first]);
     assert_eq!(register.agreed().unwrap().value.value.as_deref(), Some("3"));
 }
