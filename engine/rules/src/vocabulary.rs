@@ -219,6 +219,8 @@ pub(crate) struct Lexicon {
     pub sits_in: Vec<Vec<bool>>,
     /// `holds[a][b]`: a concrete `a` may hold some `b`, at any depth.
     pub holds: Vec<Vec<bool>>,
+    /// `leads[a][b]`: a concrete `a` may hold a subject that is a `b`, at any depth.
+    leads: Vec<Vec<bool>>,
     /// Position of a fact among its kind's, `NO_SLOT` when the kind has no such fact.
     pub slots: Vec<Vec<u16>>,
 }
@@ -322,6 +324,11 @@ impl Lexicon {
     pub fn slot(&self, kind: KindId, fact: FactId) -> Option<usize> {
         let slot = self.slots[usize::from(kind)][usize::from(fact)];
         (slot != NO_SLOT).then_some(usize::from(slot))
+    }
+
+    /// Whether a subject of the first kind may hold one of the second, at any depth.
+    pub fn leads_to(&self, above: KindId, kind: KindId) -> bool {
+        self.leads[usize::from(above)][usize::from(kind)]
     }
 
     /// Whether a subject of `kind` or of one of its narrower kinds may stand somewhere below one of `above`.
@@ -732,6 +739,9 @@ fn index(out: &mut Lexicon) {
             }
         }
     }
+    out.leads = (0..n)
+        .map(|a| (0..n).map(|b| (0..n).any(|k| out.is_a[k][b] && holds[a][k])).collect())
+        .collect();
     out.holds = holds;
     out.slots = vec![vec![NO_SLOT; out.facts.len()]; n];
     for k in 0..n {
