@@ -3,9 +3,28 @@
 //! `cargo run -p crownweir-rules --example check -- FOLDER [--all]`; exit code 0 when everything holds, 1 when a case or
 //! a file falls short, 2 when the folder cannot be read. `--all` prints passing cases too.
 
-use crownweir_rules::{CaseOutcome, Severity, SourceFile, load};
+use crownweir_rules::{CaseOutcome, HostBounds, HostFunction, Severity, SourceFile, load};
+use crownweir_sizing::Bounds;
 use std::path::Path;
 use std::process::ExitCode;
+
+/// The formulas that the rulesets of this project call, as the engine's face offers them.
+const FUNCTIONS: &[HostFunction] = &[HostFunction {
+    name: "expansion_tank",
+    params: &["volume", "temperature", "temperature", "pressure", "pressure"],
+    result: "volume",
+    call: expansion_tank,
+}];
+
+fn expansion_tank(args: &[HostBounds]) -> Result<HostBounds, String> {
+    let [volume, cold, hot, line, most] = args else {
+        return Err("expansion_tank takes five arguments".to_owned());
+    };
+    let bounds = |b: &HostBounds| Bounds { lo: b.lo, hi: b.hi };
+    crownweir_sizing::expansion_tank(bounds(volume), bounds(cold), bounds(hot), bounds(line), bounds(most))
+        .map(|b| HostBounds { lo: b.lo, hi: b.hi })
+        .map_err(|e| e.to_string())
+}
 
 fn read(root: &Path, folder: &Path, out: &mut Vec<SourceFile>) -> std::io::Result<()> {
     let mut entries: Vec<_> = std::fs::read_dir(folder)?.collect::<Result<_, _>>()?;
@@ -28,7 +47,14 @@ fn print_case(case: &CaseOutcome) {
     if !case.passed {
         println!("   expected: {}\n   found:    {}", case.expected, case.found);
         for line in &case.reason {
-            println!("     {:indent$}[{:?}] {}  {}", "", line.mark, line.text, line.detail, indent = line.depth as usize * 2);
+            println!(
+                "     {:indent$}[{:?}] {}  {}",
+                "",
+                line.mark,
+                line.text,
+                line.detail,
+                indent = line.depth as usize * 2
+            );
         }
     }
 }
@@ -44,7 +70,7 @@ fn main() -> ExitCode {
         eprintln!("{folder} cannot be read: {error}");
         return ExitCode::from(2);
     }
-    let loading = load(&files, &[]);
+    let loading = load(&files, FUNCTIONS);
     for fault in &loading.diagnostics {
         let source = files.iter().find(|f| f.path == fault.file).map_or("", |f| f.text.as_str());
         println!("{}", fault.render(source));
@@ -62,7 +88,9 @@ fn main() -> ExitCode {
         let texts: Vec<String> = library
             .turning_days(&adoption.id)
             .into_iter()
-            .filter_map(|day| library.adopt(&adoption.id, day).ok().map(|a| format!("{day} {}", &a.digest()[..12])))
+            .filter_map(|day| {
+                library.adopt(&adoption.id, day).ok().map(|a| format!("{day} {}", &a.digest()[..12]))
+            })
             .collect();
         println!("adoption {}: {}", adoption.id, texts.join(", "));
     }

@@ -149,6 +149,7 @@ fn compile(compiler: &mut Compiler<'_>, provision: &FlatProvision) -> Option<Pro
     let item = &provision.item;
     let (kinds, stages) = check_clauses(compiler, provision)?;
     let cite = item.cite.as_ref().map_or("", |c| c.text.as_str());
+    let met_before = compiler.faults.met;
     compiler.begin(kinds.clone());
     let own = limits(&item.limits, "", cite, &provision.trails);
     for limit in &own {
@@ -164,7 +165,8 @@ fn compile(compiler: &mut Compiler<'_>, provision: &FlatProvision) -> Option<Pro
         exceptions.push(compile_exception(compiler, provision, exception));
     }
     let tell = item.tell.as_ref().map_or(vec![], |t| compiler.template(t));
-    compiler.finish_names();
+    let understood = !item.broken && compiler.faults.met == met_before;
+    compiler.finish_names(understood);
     let mut by_kind = vec![false; compiler.lexicon.kinds.len()];
     kinds.iter().for_each(|k| by_kind[usize::from(*k)] = true);
     let when = when.transpose().ok()?;
@@ -172,7 +174,7 @@ fn compile(compiler: &mut Compiler<'_>, provision: &FlatProvision) -> Option<Pro
     let mut exceptions: Vec<ExceptionCode> = exceptions.into_iter().collect::<Result<_, _>>().ok()?;
     priorities(compiler, item, &mut exceptions);
     let reads_twice = reads_twice(compiler, when, require, &exceptions);
-    Some(ProvisionCode { kinds: by_kind, stages, when, require, exceptions, tell, cite: cite.to_owned(), reads_twice })
+    Some(ProvisionCode { kinds: by_kind, stages, when, require, exceptions, tell, reads_twice })
 }
 
 fn compile_exception(
@@ -209,18 +211,30 @@ fn priorities(compiler: &mut Compiler<'_>, item: &ProvisionItem, exceptions: &mu
             match item.exceptions.iter().position(|e| e.name.text == name.text) {
                 Some(j) if j != i => over[i][j] = true,
                 _ => {
-                    let known = item.exceptions.iter().map(|e| e.name.text.as_str()).filter(|e| *e != exception.name.text);
+                    let known = item
+                        .exceptions
+                        .iter()
+                        .map(|e| e.name.text.as_str())
+                        .filter(|e| *e != exception.name.text);
                     compiler.faults.push(
-                        Fault::new("E0501", name.span, format!("there is no other exception `{}`", name.text))
-                            .maybe_help(did_you_mean(&name.text, known)),
+                        Fault::new(
+                            "E0501",
+                            name.span,
+                            format!("there is no other exception `{}`", name.text),
+                        )
+                        .maybe_help(did_you_mean(&name.text, known)),
                     );
                 }
             }
         }
         if let Some(j) = item.exceptions[..i].iter().position(|e| e.name.text == exception.name.text) {
             compiler.faults.push(
-                Fault::new("E0217", exception.name.span, format!("exception `{}` stands twice", exception.name.text))
-                    .label(item.exceptions[j].name.span, "first here"),
+                Fault::new(
+                    "E0217",
+                    exception.name.span,
+                    format!("exception `{}` stands twice", exception.name.text),
+                )
+                .label(item.exceptions[j].name.span, "first here"),
             );
         }
     }
@@ -254,11 +268,17 @@ fn priorities(compiler: &mut Compiler<'_>, item: &ProvisionItem, exceptions: &mu
                     Fault::new(
                         "E0502",
                         b.name.span,
-                        format!("exceptions `{}` and `{}` may both hold and require different things", a.name.text, b.name.text),
+                        format!(
+                            "exceptions `{}` and `{}` may both hold and require different things",
+                            a.name.text, b.name.text
+                        ),
                     )
                     .here(example)
                     .label(a.name.span, "the other one")
-                    .help(format!("write `except {} over {}`, or make their conditions exclude each other", b.name.text, a.name.text))
+                    .help(format!(
+                        "write `except {} over {}`, or make their conditions exclude each other",
+                        b.name.text, a.name.text
+                    ))
                     .warning(),
                 );
             }
@@ -276,11 +296,17 @@ fn apart(program: &Program, a: NodeId, b: NodeId) -> bool {
     };
     parts(a).iter().any(|x| {
         parts(b).iter().any(|y| match (&program.node(*x).code, &program.node(*y).code) {
-            (Code::Within(f, m), Code::Within(g, n)) => program.node(*f).text == program.node(*g).text && m & n == 0,
-            (Code::KindIs(p, k), Code::KindIs(q, l)) => p == q && !k.iter().zip(l.iter()).any(|(a, b)| *a && *b),
+            (Code::Within(f, m), Code::Within(g, n)) => {
+                program.node(*f).text == program.node(*g).text && m & n == 0
+            }
+            (Code::KindIs(p, k), Code::KindIs(q, l)) => {
+                p == q && !k.iter().zip(l.iter()).any(|(a, b)| *a && *b)
+            }
             (Code::Not(x), _) if program.node(*x).text == program.node(*y).text => true,
             (_, Code::Not(y)) if program.node(*x).text == program.node(*y).text => true,
-            (Code::Compare(s, f, l), Code::Compare(t, g, m)) if program.node(*f).text == program.node(*g).text => {
+            (Code::Compare(s, f, l), Code::Compare(t, g, m))
+                if program.node(*f).text == program.node(*g).text =>
+            {
                 use Comparison::{AtLeast, AtMost, Equal, Less, More};
                 match (&program.node(*l).code, &program.node(*m).code) {
                     (Code::Constant(l) | Code::Limit(l, _), Code::Constant(m) | Code::Limit(m, _)) => {
@@ -304,11 +330,19 @@ fn apart(program: &Program, a: NodeId, b: NodeId) -> bool {
 }
 
 /// Whether a yes/no fact or a short enumeration is read more than once.
-fn reads_twice(compiler: &Compiler<'_>, when: Option<NodeId>, require: NodeId, exceptions: &[ExceptionCode]) -> bool {
+fn reads_twice(
+    compiler: &Compiler<'_>,
+    when: Option<NodeId>,
+    require: NodeId,
+    exceptions: &[ExceptionCode],
+) -> bool {
     let program = &compiler.program;
     let mut seen = Vec::new();
     let mut twice = false;
-    let roots = when.into_iter().chain([require]).chain(exceptions.iter().flat_map(|e| [Some(e.when), e.require]).flatten());
+    let roots = when
+        .into_iter()
+        .chain([require])
+        .chain(exceptions.iter().flat_map(|e| [Some(e.when), e.require]).flatten());
     for root in roots {
         program.walk(root, &mut |node| {
             if let Code::Fact(_, fact) = &program.node(node).code {
@@ -354,7 +388,9 @@ fn check_constant(
             outcomes[0] |= provision.when.map_or(T | F, |w| evaluation.truth(w));
             outcomes[1] |= evaluation.truth(provision.require);
         }
-        for (outcome, at, what) in [(outcomes[0], when_at, "condition"), (outcomes[1], require_at, "requirement")] {
+        for (outcome, at, what) in
+            [(outcomes[0], when_at, "condition"), (outcomes[1], require_at, "requirement")]
+        {
             if outcome == T || outcome == F {
                 let word = if outcome == T { "always" } else { "never" };
                 faults.push(

@@ -121,8 +121,12 @@ pub(crate) fn resolve(
         let exists = law.rulesets.iter().flat_map(|r| &r.provisions).any(|p| p.id.text == id);
         if !exists || !faults.has_errors() {
             faults.push(
-                Fault::new("E0201", item.provision.span, format!("there is no provision `{id}` in this text"))
-                    .maybe_help(did_you_mean(id, known.iter().copied())),
+                Fault::new(
+                    "E0201",
+                    item.provision.span,
+                    format!("there is no provision `{id}` in this text"),
+                )
+                .maybe_help(did_you_mean(id, known.iter().copied())),
             );
         }
         return None;
@@ -241,7 +245,11 @@ fn world(item: &CaseItem, vocabulary: &Vocabulary, faults: &mut Faults) -> Optio
                 whole = false;
             }
             (_, None) => {
-                faults.push(Fault::new("E0603", subject.span, format!("no subject `{}` is given", subject.text)));
+                faults.push(Fault::new(
+                    "E0603",
+                    subject.span,
+                    format!("no subject `{}` is given", subject.text),
+                ));
                 whole = false;
             }
         }
@@ -291,7 +299,11 @@ impl Case {
         let Some(provision) = text.provisions().iter().position(|p| p.id == self.provision) else {
             // A provision not in force, or removed, requires nothing.
             let none = self.expect.iter().all(|e| e.verdict == Verdict::NotApplicable);
-            return self.outcome(none, "not applicable: the text has no such provision on that day".to_owned(), vec![]);
+            return self.outcome(
+                none,
+                "not applicable: the text has no such provision on that day".to_owned(),
+                vec![],
+            );
         };
         let code = &text.built.program.provisions[provision];
         let fits = |s: &usize| code.kinds[usize::from(self.world.subjects[*s].kind)];
@@ -305,12 +317,17 @@ impl Case {
                 (None, [one]) => *one,
                 (None, []) if self.world.len() == 1 => 0,
                 (None, []) => {
-                    found.push("no given subject is of a kind the provision is for; add `for NAME`".to_owned());
+                    found.push(
+                        "no given subject is of a kind the provision is for; add `for NAME`".to_owned(),
+                    );
                     passed = false;
                     continue;
                 }
                 (None, _) => {
-                    found.push("several given subjects are of a kind the provision is for; add `for NAME`".to_owned());
+                    found.push(
+                        "several given subjects are of a kind the provision is for; add `for NAME`"
+                            .to_owned(),
+                    );
                     passed = false;
                     continue;
                 }

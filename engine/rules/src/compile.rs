@@ -16,9 +16,19 @@ use std::sync::Arc;
 /// What a name of a provision stands for.
 #[derive(Clone)]
 enum Binding {
-    Limit { value: LiteralAt, info: u32 },
-    Let { node: NodeId, ty: Type },
-    Row { table: u32, keys: Box<[NodeId]>, lattice: Box<[bool]> },
+    Limit {
+        value: LiteralAt,
+        info: u32,
+    },
+    Let {
+        node: NodeId,
+        ty: Type,
+    },
+    Row {
+        table: u32,
+        keys: Box<[NodeId]>,
+        lattice: Box<[bool]>,
+    },
     /// A fault was told where it was defined.
     Broken,
 }
@@ -65,7 +75,12 @@ fn article(name: &str) -> String {
 }
 
 impl<'a> Compiler<'a> {
-    pub fn new(lexicon: &'a Lexicon, functions: &'a [HostFunction], tables: Vec<Table>, faults: &'a mut Faults) -> Self {
+    pub fn new(
+        lexicon: &'a Lexicon,
+        functions: &'a [HostFunction],
+        tables: Vec<Table>,
+        faults: &'a mut Faults,
+    ) -> Self {
         let program = Program { tables, ..Program::default() };
         Compiler { lexicon, functions, faults, program, frames: vec![], names: vec![] }
     }
@@ -123,14 +138,17 @@ impl<'a> Compiler<'a> {
     }
 
     fn shared_unit(&self, list: &[NodeId], ty: Type) -> &'static str {
-        list.iter().map(|n| self.program.node(*n)).find(|n| n.ty == ty && !n.unit.is_empty()).map_or("", |n| n.unit)
+        list.iter()
+            .map(|n| self.program.node(*n))
+            .find(|n| n.ty == ty && !n.unit.is_empty())
+            .map_or("", |n| n.unit)
     }
 
     /// Adds a limit; one of the same name that an exception puts in place of the provision's replaces it.
     pub fn limit(&mut self, limit: &LimitIn<'_>, replacing: bool) {
         let name = &limit.clause.name;
         let info = self.program.limits.len() as u32;
-        self.program.limits.push(LimitInfo { name: name.text.clone(), detail: limit.detail.clone() });
+        self.program.limits.push(LimitInfo { detail: limit.detail.clone() });
         let binding = Binding::Limit { value: limit.clause.value.clone(), info };
         self.bind(name, binding, replacing);
     }
@@ -152,8 +170,12 @@ impl<'a> Compiler<'a> {
         let fact = self.lexicon.fact_id(&name.text);
         if fact.is_some_and(|f| self.frames[0].kinds.iter().any(|k| self.lexicon.slot(*k, f).is_some())) {
             self.faults.push(
-                Fault::new("E0217", name.span, format!("`{}` is the name of a fact of this subject", name.text))
-                    .help("choose another name"),
+                Fault::new(
+                    "E0217",
+                    name.span,
+                    format!("`{}` is the name of a fact of this subject", name.text),
+                )
+                .help("choose another name"),
             );
         }
         self.names.push(Named { name: name.text.clone(), span: name.span, binding, used: false });
@@ -163,10 +185,7 @@ impl<'a> Compiler<'a> {
     pub fn define(&mut self, clause: &LetClause) {
         let binding = match &clause.value.kind {
             ExprKind::Table { table, keys, column: None } => match self.lookup_keys(table, keys) {
-                Ok((table, keys, lattice)) if self.program.tables[table as usize].values.len() > 1 => {
-                    Binding::Row { table, keys, lattice }
-                }
-                Ok(_) => self.defined(&clause.value),
+                Ok((table, keys, lattice)) => Binding::Row { table, keys, lattice },
                 Err(Failed) => Binding::Broken,
             },
             _ => self.defined(&clause.value),
@@ -179,11 +198,6 @@ impl<'a> Compiler<'a> {
             Ok((node, ty)) => Binding::Let { node, ty },
             Err(Failed) => Binding::Broken,
         }
-    }
-
-    /// The names as they are, to come back to after an exception replaced some.
-    pub fn mark(&self) -> usize {
-        self.names.len()
     }
 
     /// The exception's limits over a copy of the provision's names, its lets worked out anew.
@@ -229,9 +243,12 @@ impl<'a> Compiler<'a> {
         );
     }
 
-    /// Tells limits and lets that nothing reads.
-    pub fn finish_names(&mut self) {
+    /// Ends the provision; tells limits and lets that nothing reads, unless a clause that could was not understood.
+    pub fn finish_names(&mut self, tell: bool) {
         let names = std::mem::take(&mut self.names);
+        if !tell {
+            return;
+        }
         for named in &names {
             if !named.used && !matches!(named.binding, Binding::Broken) {
                 self.unused(named);
@@ -285,13 +302,17 @@ impl<'a> Compiler<'a> {
             ExprKind::And(list) => (Code::And(self.conditions(list)?), Type::Truth),
             ExprKind::Or(list) => (Code::Or(self.conditions(list)?), Type::Truth),
             ExprKind::Compare(sign, a, b) => (self.comparison(*sign, a, b, expr)?, Type::Truth),
-            ExprKind::In { value, words, negated, is } => return self.words(value, words, *negated, *is, expr),
+            ExprKind::In { value, words, negated, is } => {
+                return self.words(value, words, *negated, *is, expr);
+            }
             ExprKind::Arithmetic(sign, a, b) => self.arithmetic(*sign, a, b, expr)?,
             ExprKind::Minus(a) => {
                 let (node, ty) = self.expr(a)?;
                 match ty {
                     Type::Quantity(q) if q.tag != Tag::Point => (Code::Minus(node), ty),
-                    _ => return self.mismatch(a.span, format!("{} has no opposite", self.say_type(ty)), None),
+                    _ => {
+                        return self.mismatch(a.span, format!("{} has no opposite", self.say_type(ty)), None);
+                    }
                 }
             }
             ExprKind::If(c, a, b) => {
@@ -307,7 +328,11 @@ impl<'a> Compiler<'a> {
                     return self.mismatch(b.span, told, None);
                 }
                 if yes_ty == Type::Kind {
-                    return self.mismatch(a.span, "a subject cannot be chosen by a condition".to_owned(), None);
+                    return self.mismatch(
+                        a.span,
+                        "a subject cannot be chosen by a condition".to_owned(),
+                        None,
+                    );
                 }
                 (Code::If(condition, yes, no), yes_ty)
             }
@@ -337,7 +362,8 @@ impl<'a> Compiler<'a> {
                         ty
                     }
                     (Some((_, ty)), Some(over)) => {
-                        let told = format!("`{}` is over a quantity, this is {}", what.word(), self.say_type(ty));
+                        let told =
+                            format!("`{}` is over a quantity, this is {}", what.word(), self.say_type(ty));
                         return self.mismatch(over.span, told, None);
                     }
                     _ => Type::Quantity(QuantityType::NUMBER),
@@ -362,7 +388,13 @@ impl<'a> Compiler<'a> {
         Err(Failed)
     }
 
-    fn comparison(&mut self, sign: Comparison, a: &Arc<Expr>, b: &Arc<Expr>, whole: &Expr) -> Result<Code, Failed> {
+    fn comparison(
+        &mut self,
+        sign: Comparison,
+        a: &Arc<Expr>,
+        b: &Arc<Expr>,
+        whole: &Expr,
+    ) -> Result<Code, Failed> {
         let (left, left_ty) = self.expr(a)?;
         // `x = word` reads well and is written with `is`.
         if let (Type::Words(id), ExprKind::Path(word)) = (left_ty, &b.kind)
@@ -426,12 +458,23 @@ impl<'a> Compiler<'a> {
         Err(Failed)
     }
 
-    fn words(&mut self, value: &Arc<Expr>, words: &[Name], negated: bool, is: bool, whole: &Arc<Expr>) -> Compiled {
+    fn words(
+        &mut self,
+        value: &Arc<Expr>,
+        words: &[Name],
+        negated: bool,
+        is: bool,
+        whole: &Arc<Expr>,
+    ) -> Compiled {
         let (node, ty) = self.expr(value)?;
         let code = match ty {
             Type::Truth => {
                 let [word] = words else {
-                    return self.mismatch(whole.span, "a yes or no is not one of several words".to_owned(), None);
+                    return self.mismatch(
+                        whole.span,
+                        "a yes or no is not one of several words".to_owned(),
+                        None,
+                    );
                 };
                 match (word.text.as_str(), negated) {
                     ("yes", false) | ("no", true) => return Ok((node, ty)),
@@ -460,7 +503,8 @@ impl<'a> Compiler<'a> {
                             Some(format!("`{}` is a group: write `in {}`", word.text, word.text))
                         } else {
                             let all: Vec<&str> = list.words.iter().map(|(w, _)| w.as_str()).collect();
-                            did_you_mean(&word.text, known).or(Some(format!("its words are {}", all.join(", "))))
+                            did_you_mean(&word.text, known)
+                                .or(Some(format!("its words are {}", all.join(", "))))
                         };
                         faults.push(Fault::new("E0207", word.span, told).maybe_help(help));
                     }
@@ -494,7 +538,11 @@ impl<'a> Compiler<'a> {
             }
             other => {
                 let told = format!("{} is no word", self.say_type(other));
-                return self.mismatch(value.span, told, Some("compare it with `=`, `<=` and the like".to_owned()));
+                return self.mismatch(
+                    value.span,
+                    told,
+                    Some("compare it with `=`, `<=` and the like".to_owned()),
+                );
             }
         };
         Ok((self.node(code, Type::Truth, whole), Type::Truth))
@@ -553,7 +601,11 @@ impl<'a> Compiler<'a> {
             Arithmetic::Times | Arithmetic::Over => {
                 if x.tag == Tag::Point || y.tag == Tag::Point {
                     let told = "a temperature on its scale cannot be multiplied or divided".to_owned();
-                    return self.mismatch(whole.span, told, Some("take the difference of two first".to_owned()));
+                    return self.mismatch(
+                        whole.span,
+                        told,
+                        Some("take the difference of two first".to_owned()),
+                    );
                 }
                 let step = if sign == Arithmetic::Times { 1 } else { -1 };
                 let Some(dimension) = x.dimension.times(y.dimension, step) else {
@@ -580,7 +632,11 @@ impl<'a> Compiler<'a> {
                 let ty = compiled[0].1;
                 for ((_, other), arg) in compiled.iter().zip(args) {
                     if *other != ty || !matches!(other, Type::Quantity(_)) {
-                        let told = format!("`{}` is of quantities of one type, this is {}", name.text, self.say_type(*other));
+                        let told = format!(
+                            "`{}` is of quantities of one type, this is {}",
+                            name.text,
+                            self.say_type(*other)
+                        );
                         return self.mismatch(arg.span, told, None);
                     }
                 }
@@ -594,7 +650,11 @@ impl<'a> Compiler<'a> {
             },
             _ => {
                 let Some(at) = self.functions.iter().position(|f| f.name == name.text) else {
-                    let known = self.functions.iter().map(|f| f.name).chain(["min", "max", "diameter", "count", "sum"]);
+                    let known = self
+                        .functions
+                        .iter()
+                        .map(|f| f.name)
+                        .chain(["min", "max", "diameter", "count", "sum"]);
                     self.faults.push(
                         Fault::new("E0201", name.span, format!("there is no function `{}`", name.text))
                             .maybe_help(did_you_mean(&name.text, known)),
@@ -603,7 +663,12 @@ impl<'a> Compiler<'a> {
                 };
                 let function = &self.functions[at];
                 if function.params.len() != args.len() {
-                    let told = format!("`{}` takes {}: {}", name.text, function.params.len(), function.params.join(", "));
+                    let told = format!(
+                        "`{}` takes {}: {}",
+                        name.text,
+                        function.params.len(),
+                        function.params.join(", ")
+                    );
                     return self.mismatch(whole.span, told, None);
                 }
                 let mut types = Vec::new();
@@ -612,7 +677,12 @@ impl<'a> Compiler<'a> {
                     match (ty, wanted) {
                         (Type::Quantity(q), Some(wanted)) if *q == wanted => types.push(wanted),
                         _ => {
-                            let told = format!("`{}` wants {} here, this is {}", name.text, article(param), self.say_type(*ty));
+                            let told = format!(
+                                "`{}` wants {} here, this is {}",
+                                name.text,
+                                article(param),
+                                self.say_type(*ty)
+                            );
                             return self.mismatch(arg.span, told, None);
                         }
                     }
@@ -621,7 +691,8 @@ impl<'a> Compiler<'a> {
                     let told = format!("`{}` gives `{}`, which is no type", name.text, function.result);
                     return self.mismatch(name.span, told, None);
                 };
-                let code = Code::Host { function: at as u32, args: nodes, types: types.into(), result: *result };
+                let code =
+                    Code::Host { function: at as u32, args: nodes, types: types.into(), result: *result };
                 Ok((code, Type::Quantity(*result)))
             }
         }
@@ -700,7 +771,9 @@ impl<'a> Compiler<'a> {
 
     /// A kind's name or a member's, as a subject.
     fn subject(&mut self, name: &Name) -> Result<Place, Failed> {
-        if let Some(frame) = self.frames.iter().rposition(|f| f.variable.as_deref() == Some(name.text.as_str())) {
+        if let Some(frame) =
+            self.frames.iter().rposition(|f| f.variable.as_deref() == Some(name.text.as_str()))
+        {
             return Ok(Place { frame: frame as u8, up: None });
         }
         if let Some(kind) = self.lexicon.kind_id(&name.text) {
@@ -801,9 +874,11 @@ impl<'a> Compiler<'a> {
         }
         let mut own: Vec<&str> = self.names.iter().map(|n| n.name.as_str()).collect();
         let kinds = self.frames.iter().flat_map(|f| &f.kinds);
-        own.extend(kinds.flat_map(|k| &self.lexicon.kinds[usize::from(*k)].facts).map(|f| {
-            self.lexicon.facts[usize::from(*f)].info.name.as_str()
-        }));
+        own.extend(
+            kinds
+                .flat_map(|k| &self.lexicon.kinds[usize::from(*k)].facts)
+                .map(|f| self.lexicon.facts[usize::from(*f)].info.name.as_str()),
+        );
         let elsewhere = self.lexicon.fact_id(path).map(|f| {
             let on: Vec<&str> = (0..self.lexicon.kinds.len())
                 .filter(|k| self.lexicon.slot(*k as KindId, f).is_some())
@@ -811,7 +886,8 @@ impl<'a> Compiler<'a> {
                 .collect();
             format!("it is a fact of {}; write `KIND.{path}` for one above this subject", on.join(", "))
         });
-        let words = self.lexicon.words.iter().filter(|w| w.find(path).is_some()).map(|w| w.name.as_str()).next();
+        let words =
+            self.lexicon.words.iter().filter(|w| w.find(path).is_some()).map(|w| w.name.as_str()).next();
         let as_word = words.map(|w| format!("`{path}` is a word of `{w}`: write `FACT is {path}`"));
         let help = elsewhere.or_else(|| did_you_mean(path, own)).or(as_word);
         let help = help.or_else(|| did_you_mean(path, self.lexicon.fact_names()));
@@ -842,7 +918,8 @@ impl<'a> Compiler<'a> {
                     .map(|f| self.lexicon.facts[usize::from(*f)].info.name.as_str());
                 let help = did_you_mean(fact, known);
                 self.faults.push(
-                    Fault::new("E0208", expr.span, format!("there is no fact `{fact}` of that subject")).maybe_help(help),
+                    Fault::new("E0208", expr.span, format!("there is no fact `{fact}` of that subject"))
+                        .maybe_help(help),
                 );
                 Err(Failed)
             }
@@ -860,7 +937,11 @@ impl<'a> Compiler<'a> {
         (self.node(Code::Fact(place, fact), ty, expr), ty)
     }
 
-    fn lookup_keys(&mut self, table: &Name, keys: &[Arc<Expr>]) -> Result<(u32, Box<[NodeId]>, Box<[bool]>), Failed> {
+    fn lookup_keys(
+        &mut self,
+        table: &Name,
+        keys: &[Arc<Expr>],
+    ) -> Result<(u32, Box<[NodeId]>, Box<[bool]>), Failed> {
         let Some(at) = self.program.tables.iter().position(|t| t.name == table.text) else {
             let help = did_you_mean(&table.text, self.program.tables.iter().map(|t| t.name.as_str()));
             self.faults.push(
@@ -942,7 +1023,10 @@ impl<'a> Compiler<'a> {
                 None => format!("table `{}` has several value columns", at.name),
             };
             let help = column.and_then(|c| did_you_mean(&c.text, names.iter().map(String::as_str)));
-            let help = help.or(Some(format!("write one of {}", names.iter().map(|n| format!(".{n}")).collect::<Vec<_>>().join(", "))));
+            let help = help.or(Some(format!(
+                "write one of {}",
+                names.iter().map(|n| format!(".{n}")).collect::<Vec<_>>().join(", ")
+            )));
             self.faults.push(Fault::new("E0201", span, told).maybe_help(help));
             return Err(Failed);
         };
@@ -986,9 +1070,7 @@ impl<'a> Compiler<'a> {
 
     /// Whether a value is surely not below 0, by what is declared.
     fn not_negative(&self, node: NodeId) -> bool {
-        let plain = |value: &Possible| {
-            matches!(value, Possible::Number { bounds, .. } if bounds.lo.is_some_and(|lo| !lo.is_negative()))
-        };
+        let plain = |value: &Possible| matches!(value, Possible::Number { bounds, .. } if bounds.lo.is_some_and(|lo| !lo.is_negative()));
         match &self.program.node(node).code {
             Code::Constant(value) | Code::Limit(value, _) => plain(value),
             Code::Fact(_, fact) => match &self.lexicon.facts[usize::from(*fact)].shape {
@@ -999,9 +1081,8 @@ impl<'a> Compiler<'a> {
             Code::Diameter(_) => true,
             Code::Aggregated { what: Aggregate::Count, .. } => true,
             Code::Aggregated { over: Some(over), .. } => self.not_negative(*over),
-            Code::Arithmetic(Arithmetic::Plus | Arithmetic::Times | Arithmetic::Over, a, b) | Code::If(_, a, b) => {
-                self.not_negative(*a) && self.not_negative(*b)
-            }
+            Code::Arithmetic(Arithmetic::Plus | Arithmetic::Times | Arithmetic::Over, a, b)
+            | Code::If(_, a, b) => self.not_negative(*a) && self.not_negative(*b),
             Code::Least(list) => list.iter().all(|n| self.not_negative(*n)),
             Code::Greatest(list) => list.iter().any(|n| self.not_negative(*n)),
             Code::Lookup { table, column, .. } => {

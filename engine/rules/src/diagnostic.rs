@@ -131,6 +131,8 @@ impl Place<'_> {
 #[derive(Debug, Default)]
 pub(crate) struct Faults {
     pub list: Vec<Fault>,
+    /// How often a fault was met, those already listed included: the same text is checked in several folds.
+    pub met: usize,
 }
 
 /// A fault before file numbers are turned into paths.
@@ -185,6 +187,7 @@ pub(crate) const MOST_FAULTS: usize = 500;
 
 impl Faults {
     pub fn push(&mut self, fault: Fault) {
+        self.met += 1;
         if self.list.len() < MOST_FAULTS && !self.list.contains(&fault) {
             self.list.push(fault);
         }

@@ -41,8 +41,12 @@ fn vocabulary(lexicon: &Lexicon, lines: &mut Vec<String>) {
         lines.push(format!("enum {} {} {:?} {:?}", words.name, words.ordered, words.words, words.groups));
     }
     for (i, fact) in lexicon.facts.iter().enumerate() {
-        let on: Vec<&str> =
-            lexicon.kinds.iter().filter(|k| k.facts.contains(&(i as u16))).map(|k| k.info.name.as_str()).collect();
+        let on: Vec<&str> = lexicon
+            .kinds
+            .iter()
+            .filter(|k| k.facts.contains(&(i as u16)))
+            .map(|k| k.info.name.as_str())
+            .collect();
         let shape = match &fact.shape {
             Shape::Truth => "yesno".to_owned(),
             Shape::Date => "date".to_owned(),

@@ -253,10 +253,13 @@ impl<'a> Evaluation<'a> {
     pub fn anything(&self, fact: FactId) -> Possible {
         match &self.lexicon.facts[usize::from(fact)].shape {
             Shape::Truth => Possible::Truth(U),
-            Shape::Words(id) => Possible::Words { mask: self.lexicon.words[usize::from(*id)].all(), fails: false },
-            Shape::Nominal(a, b) => {
-                Possible::Words { mask: all_words(usize::from(*b) + 1) & !all_words(usize::from(*a)), fails: false }
+            Shape::Words(id) => {
+                Possible::Words { mask: self.lexicon.words[usize::from(*id)].all(), fails: false }
             }
+            Shape::Nominal(a, b) => Possible::Words {
+                mask: all_words(usize::from(*b) + 1) & !all_words(usize::from(*a)),
+                fails: false,
+            },
             Shape::Quantity { least, most, .. } => {
                 Possible::number(Bounds { lo: Some(*least), hi: Some(*most) })
             }
@@ -325,7 +328,9 @@ impl<'a> Evaluation<'a> {
                 }
                 Possible::Truth(out)
             }
-            Code::Compare(sign, a, b) => Possible::Truth(possible::compare(*sign, &self.eval(*a), &self.eval(*b))),
+            Code::Compare(sign, a, b) => {
+                Possible::Truth(possible::compare(*sign, &self.eval(*a), &self.eval(*b)))
+            }
             Code::Within(a, words) => Possible::Truth(possible::within(&self.eval(*a), *words)),
             Code::KindIs(place, kinds) => Possible::Truth(match self.subject(*place) {
                 Some(s) if kinds[usize::from(self.world.subjects[s].kind)] => T,
@@ -361,7 +366,9 @@ impl<'a> Evaluation<'a> {
                 let value = table.value(&found, *column as usize);
                 if keys.iter().any(Possible::may_fail) { value.hull(Possible::Fails) } else { value }
             }
-            Code::Host { function, args, types, result } => self.host(*function as usize, args, types, *result),
+            Code::Host { function, args, types, result } => {
+                self.host(*function as usize, args, types, *result)
+            }
             Code::Diameter(a) => possible::diameter(&self.eval(*a)),
             Code::Quantified { quantifier, range, has } => {
                 Possible::Truth(self.quantified(*quantifier, range, *has))
@@ -385,7 +392,13 @@ impl<'a> Evaluation<'a> {
         out.map_or(Possible::Fails, |(bounds, fails)| Possible::Number { bounds, fails })
     }
 
-    fn host(&self, function: usize, args: &[NodeId], types: &[QuantityType], result: QuantityType) -> Possible {
+    fn host(
+        &self,
+        function: usize,
+        args: &[NodeId],
+        types: &[QuantityType],
+        result: QuantityType,
+    ) -> Possible {
         let open = Possible::number(Bounds::OPEN);
         let mut fails = false;
         let mut values = Vec::with_capacity(args.len());
@@ -411,9 +424,13 @@ impl<'a> Evaluation<'a> {
     pub fn members(&self, range: &Range) -> Option<impl Iterator<Item = u32> + '_> {
         let scope = self.subject(range.scope)?;
         let kind = usize::from(range.kind);
-        Some(self.layout.below(scope).iter().copied().filter(move |s| {
-            self.lexicon.is_a[usize::from(self.world.subjects[*s as usize].kind)][kind]
-        }))
+        Some(
+            self.layout
+                .below(scope)
+                .iter()
+                .copied()
+                .filter(move |s| self.lexicon.is_a[usize::from(self.world.subjects[*s as usize].kind)][kind]),
+        )
     }
 
     /// Whether every member of the range is listed.
@@ -498,8 +515,9 @@ impl<'a> Evaluation<'a> {
             Quantifier::Every => {
                 let mut out = T;
                 for member in members {
-                    let one = self
-                        .with_member(range, member, |e| possible::or(possible::not(e.belongs(range)), asked(e)));
+                    let one = self.with_member(range, member, |e| {
+                        possible::or(possible::not(e.belongs(range)), asked(e))
+                    });
                     out = possible::and(out, one);
                     if out == F && self.reads.is_none() {
                         break;
@@ -538,7 +556,13 @@ impl<'a> Evaluation<'a> {
         Possible::Number { bounds: Bounds { lo: Some(Rational::whole(sure)), hi }, fails }
     }
 
-    fn aggregated(&self, what: Aggregate, range: &Range, over: Option<NodeId>, not_negative: bool) -> Possible {
+    fn aggregated(
+        &self,
+        what: Aggregate,
+        range: &Range,
+        over: Option<NodeId>,
+        not_negative: bool,
+    ) -> Possible {
         let Some(over) = over else { return self.count(range, None) };
         let complete = self.is_complete(range);
         let Some(members) = self.members(range) else { return Possible::number(Bounds::OPEN) };
@@ -565,7 +589,9 @@ impl<'a> Evaluation<'a> {
                 }
             };
             let join = |before: Option<Bounds>| {
-                before.map_or(bounds, |b| if what == Aggregate::Least { b.least(bounds) } else { b.greatest(bounds) })
+                before.map_or(bounds, |b| {
+                    if what == Aggregate::Least { b.least(bounds) } else { b.greatest(bounds) }
+                })
             };
             sum = sum.add(if belongs == T { bounds } else { bounds.hull(zero) });
             all = Some(join(all));

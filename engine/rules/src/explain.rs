@@ -74,7 +74,12 @@ pub(crate) fn explain(e: &mut Evaluation<'_>, provision: &ProvisionCode, subject
         for (i, exception) in provision.exceptions.iter().enumerate() {
             let open = holds[i] & T != 0 && holds[i] != T;
             if let Some(require) = exception.require.filter(|_| open && !e.overridden(provision, &holds, i)) {
-                reason.line(0, mark(e.truth(require)), &format!("under except {}", exception.name), String::new());
+                reason.line(
+                    0,
+                    mark(e.truth(require)),
+                    &format!("under except {}", exception.name),
+                    String::new(),
+                );
                 reason.condition(require, 1);
             }
         }
@@ -215,7 +220,9 @@ fn against(e: &Evaluation<'_>, leaf: NodeId) -> (String, String, Option<Margin>)
 
 fn words_text(e: &Evaluation<'_>, node: NodeId, mask: u64) -> String {
     let list: Vec<String> = match e.program.node(node).ty {
-        Type::Words(id) => e.lexicon.words[usize::from(id)].words.iter().map(|(_, label)| label.clone()).collect(),
+        Type::Words(id) => {
+            e.lexicon.words[usize::from(id)].words.iter().map(|(_, label)| label.clone()).collect()
+        }
         _ => NOMINAL.iter().map(|(name, ..)| format!("{name} in nominal")).collect(),
     };
     let allowed: Vec<&str> =
@@ -227,7 +234,8 @@ fn words_text(e: &Evaluation<'_>, node: NodeId, mask: u64) -> String {
 
 fn margin(e: &Evaluation<'_>, a: NodeId, b: NodeId) -> Option<Margin> {
     let Type::Quantity(ty) = e.program.node(a).ty else { return None };
-    let (Possible::Number { bounds: x, .. }, Possible::Number { bounds: y, .. }) = (e.eval(a), e.eval(b)) else {
+    let (Possible::Number { bounds: x, .. }, Possible::Number { bounds: y, .. }) = (e.eval(a), e.eval(b))
+    else {
         return None;
     };
     let unit = [a, b].into_iter().map(|n| e.program.node(n).unit).find(|u| !u.is_empty()).unwrap_or("");
@@ -295,7 +303,8 @@ fn headline(
                         None => name.clone(),
                     },
                     crate::outcome::NeedWhat::Closing(kind) => {
-                        let label = e.lexicon.kind_id(kind).map(|k| &e.lexicon.kinds[usize::from(k)].info.label);
+                        let label =
+                            e.lexicon.kind_id(kind).map(|k| &e.lexicon.kinds[usize::from(k)].info.label);
                         format!("whether that is all: {}", label.unwrap_or(kind))
                     }
                 };
@@ -306,7 +315,9 @@ fn headline(
             match (beyond, labels.is_empty()) {
                 (Some(table), true) => format!("beyond table {table}: it has no row for what was found"),
                 (_, true) => "what is listed does not decide it".to_owned(),
-                _ if labels.len() > 3 => format!("still to see: {} and {} more", labels[..2].join("; "), labels.len() - 2),
+                _ if labels.len() > 3 => {
+                    format!("still to see: {} and {} more", labels[..2].join("; "), labels.len() - 2)
+                }
                 _ => format!("still to see: {}", labels.join("; ")),
             }
         }
@@ -412,7 +423,14 @@ impl Reason<'_, '_> {
         }
     }
 
-    fn branches(&mut self, condition: NodeId, yes: NodeId, no: NodeId, depth: u32, tell: fn(&mut Self, NodeId, u32)) {
+    fn branches(
+        &mut self,
+        condition: NodeId,
+        yes: NodeId,
+        no: NodeId,
+        depth: u32,
+        tell: fn(&mut Self, NodeId, u32),
+    ) {
         let truth = self.e.truth(condition);
         if truth & T != 0 {
             tell(self, yes, depth);
@@ -452,7 +470,8 @@ impl Reason<'_, '_> {
                     ([row], false) => format!("{own}, {}", cell_source(table, *row, *column as usize)),
                     ([], true) => format!("{own}: beyond the table"),
                     (rows, beyond) => {
-                        let few: Vec<&str> = rows.iter().take(6).map(|r| table.rows[*r].text.as_str()).collect();
+                        let few: Vec<&str> =
+                            rows.iter().take(6).map(|r| table.rows[*r].text.as_str()).collect();
                         let more = if beyond { ", and beyond the table" } else { "" };
                         format!("{own}; rows still possible: {}{more}", few.join("; "))
                     }
@@ -503,7 +522,9 @@ impl Reason<'_, '_> {
     fn provenance(&self, node: NodeId) -> String {
         let e = self.e;
         let Code::Fact(place, fact) = &e.program.node(node).code else { return String::new() };
-        let Some(subject) = e.subject(*place) else { return "nothing of that kind stands above this subject".to_owned() };
+        let Some(subject) = e.subject(*place) else {
+            return "nothing of that kind stands above this subject".to_owned();
+        };
         let shape = &e.lexicon.facts[usize::from(*fact)].shape;
         let told = e.world.told(subject, *fact).map_or(String::new(), |t| format!(", {t}"));
         let whose = if subject == e.frames[0].get() as usize {
@@ -512,9 +533,12 @@ impl Reason<'_, '_> {
             format!(" ({})", e.world.subjects[subject].name)
         };
         match known(e, subject, *fact) {
-            Some(Known::Seen(value)) => format!("{}{told}{whose}", crate::value::spoken(e.lexicon, shape, value)),
+            Some(Known::Seen(value)) => {
+                format!("{}{told}{whose}", crate::value::spoken(e.lexicon, shape, value))
+            }
             Some(Known::Disputed(values)) => {
-                let list: Vec<String> = values.iter().map(|v| crate::value::spoken(e.lexicon, shape, v)).collect();
+                let list: Vec<String> =
+                    values.iter().map(|v| crate::value::spoken(e.lexicon, shape, v)).collect();
                 format!("disputed: {}{told}{whose}", list.join(" or "))
             }
             Some(Known::Unknown) => format!("{}{whose}", show::NOT_SEEN),
@@ -540,7 +564,12 @@ impl Reason<'_, '_> {
             tell(self, depth);
         }
         if members.len() > MOST_MEMBERS {
-            self.line(depth, Mark::None, &format!("and {} more", members.len() - MOST_MEMBERS), String::new());
+            self.line(
+                depth,
+                Mark::None,
+                &format!("and {} more", members.len() - MOST_MEMBERS),
+                String::new(),
+            );
         }
     }
 }

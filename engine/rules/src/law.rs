@@ -55,7 +55,9 @@ pub(crate) struct Flat {
 
 fn same(a: &Literal, b: &Literal) -> bool {
     match (a, b) {
-        (Literal::Quantity { ticks: x, ty: t, .. }, Literal::Quantity { ticks: y, ty: u, .. }) => x == y && t == u,
+        (Literal::Quantity { ticks: x, ty: t, .. }, Literal::Quantity { ticks: y, ty: u, .. }) => {
+            x == y && t == u
+        }
         (a, b) => a == b,
     }
 }
@@ -157,8 +159,12 @@ impl Law {
         for table in &layer.tables {
             match flat.tables.iter().find(|t| t.name == table.name) {
                 Some(_) => faults.push(
-                    Fault::new("E0312", table.span, format!("table `{}` stands beneath this layer already", table.name))
-                        .help("change its cells and rows with `amend table`"),
+                    Fault::new(
+                        "E0312",
+                        table.span,
+                        format!("table `{}` stands beneath this layer already", table.name),
+                    )
+                    .help("change its cells and rows with `amend table`"),
                 ),
                 None => flat.tables.push(table.clone()),
             }
@@ -183,8 +189,12 @@ impl Law {
                 let key = format!("{}/{}", amend.target.text, target_of(operation));
                 if let Some(first) = targets.get(&(key.clone(), from)) {
                     faults.push(
-                        Fault::new("E0312", *span, "two operations of one layer change the same thing from the same day")
-                            .label(*first, "the other one"),
+                        Fault::new(
+                            "E0312",
+                            *span,
+                            "two operations of one layer change the same thing from the same day",
+                        )
+                        .label(*first, "the other one"),
                     );
                     continue;
                 }
@@ -218,9 +228,13 @@ pub(crate) fn in_force(from: Option<(Date, Span)>, to: Option<(Date, Span)>, on:
 fn add_provision(flat: &mut Flat, item: ProvisionItem, span: Span, faults: &mut Faults) {
     match flat.provisions.iter().find(|p| p.item.id.text == item.id.text) {
         Some(there) => faults.push(
-            Fault::new("E0312", span, format!("provision `{}` stands beneath this layer already", item.id.text))
-                .label(there.item.id.span, "here")
-                .help("change it with `replace`, or remove it first"),
+            Fault::new(
+                "E0312",
+                span,
+                format!("provision `{}` stands beneath this layer already", item.id.text),
+            )
+            .label(there.item.id.span, "here")
+            .help("change it with `replace`, or remove it first"),
         ),
         None => flat.provisions.push(FlatProvision { item, trails: BTreeMap::new(), changes: vec![] }),
     }
@@ -314,8 +328,12 @@ impl Act<'_> {
                 let Some(gone) = item.exceptions.iter().position(|e| e.name.text == name.text) else {
                     let known = item.exceptions.iter().map(|e| e.name.text.as_str());
                     faults.push(
-                        Fault::new("E0301", name.span, format!("there is no exception `{}` beneath", name.text))
-                            .maybe_help(did_you_mean(&name.text, known)),
+                        Fault::new(
+                            "E0301",
+                            name.span,
+                            format!("there is no exception `{}` beneath", name.text),
+                        )
+                        .maybe_help(did_you_mean(&name.text, known)),
                     );
                     return;
                 };
@@ -362,13 +380,17 @@ impl Act<'_> {
             }
             Operation::ReplaceTell(template) => item.tell = Some(template.clone()),
             Operation::RestrictFor(kinds) => {
-                let Some(odd) = kinds.iter().find(|k| !item.kinds.iter().any(|own| own.text == k.text)) else {
+                let Some(odd) = kinds.iter().find(|k| !item.kinds.iter().any(|own| own.text == k.text))
+                else {
                     item.kinds.clone_from(kinds);
                     provision.changes.push(("kinds restricted".to_owned(), self.cite.to_owned(), self.from));
                     return;
                 };
                 let told = format!("the provision beneath is not for `{}`", odd.text);
-                faults.push(Fault::new("E0301", odd.span, told).help("`restrict for` names kinds of its `for` clause"));
+                faults.push(
+                    Fault::new("E0301", odd.span, told)
+                        .help("`restrict for` names kinds of its `for` clause"),
+                );
                 return;
             }
             Operation::RestrictWhen(expr) => {
@@ -417,12 +439,18 @@ impl Act<'_> {
         };
         let Some(limit) = found else {
             for exception in &item.exceptions {
-                known.extend(exception.limits.iter().map(|l| format!("{}.{}", exception.name.text, l.name.text)));
+                known.extend(
+                    exception.limits.iter().map(|l| format!("{}.{}", exception.name.text, l.name.text)),
+                );
             }
             faults.push(
-                Fault::new("E0301", name.span, format!("nothing beneath this amendment: no limit `{}`", name.text))
-                    .maybe_help(did_you_mean(&name.text, known.iter().map(String::as_str)))
-                    .maybe_help((known.is_empty()).then(|| "the provision has no limits".to_owned())),
+                Fault::new(
+                    "E0301",
+                    name.span,
+                    format!("nothing beneath this amendment: no limit `{}`", name.text),
+                )
+                .maybe_help(did_you_mean(&name.text, known.iter().map(String::as_str)))
+                .maybe_help((known.is_empty()).then(|| "the provision has no limits".to_owned())),
             );
             return;
         };
@@ -478,8 +506,12 @@ impl Act<'_> {
                 let Some(place) = table.value_column(&column.text) else {
                     let known = table.values.iter().map(|v| table.columns[*v].name.as_str());
                     faults.push(
-                        Fault::new("E0301", column.span, format!("table `{}` has no value column `{}`", table.name, column.text))
-                            .maybe_help(did_you_mean(&column.text, known)),
+                        Fault::new(
+                            "E0301",
+                            column.span,
+                            format!("table `{}` has no value column `{}`", table.name, column.text),
+                        )
+                        .maybe_help(did_you_mean(&column.text, known)),
                     );
                     return;
                 };
@@ -533,7 +565,8 @@ impl Act<'_> {
                     let Some(value) = table::value_cell(shape, cell, lexicon, faults) else { return };
                     if value.value != there.value {
                         let told = format!("the text beneath says {} here, not {}", there.text, value.text);
-                        faults.push(Fault::new("E0311", cell.span, told).help(format!("write {}", there.text)));
+                        faults
+                            .push(Fault::new("E0311", cell.span, told).help(format!("write {}", there.text)));
                         return;
                     }
                 }
@@ -566,8 +599,12 @@ impl Act<'_> {
         if found.is_none() {
             let rows: Vec<String> = table.rows.iter().take(12).map(|r| format!("[{}]", r.text)).collect();
             faults.push(
-                Fault::new("E0301", keys[0].span, format!("nothing beneath this amendment: table `{}` has no such row", table.name))
-                    .help(format!("its rows are {}", rows.join(" "))),
+                Fault::new(
+                    "E0301",
+                    keys[0].span,
+                    format!("nothing beneath this amendment: table `{}` has no such row", table.name),
+                )
+                .help(format!("its rows are {}", rows.join(" "))),
             );
         }
         found

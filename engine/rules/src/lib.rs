@@ -60,7 +60,8 @@ pub use diagnostic::{Diagnostic, Label, Severity, SourceFile};
 pub use function::{HostBounds, HostFunction};
 pub use library::{Library, Loading, MOST_BYTES, MOST_PROVISIONS, load};
 pub use outcome::{
-    AdoptError, AdoptionInfo, CaseOutcome, Explanation, Finding, Line, Mark, Need, NeedWhat, ProvisionInfo, Verdict,
+    AdoptError, AdoptionInfo, CaseOutcome, Explanation, Finding, Line, Mark, Need, NeedWhat, ProvisionInfo,
+    Verdict,
 };
 pub use rational::Rational;
 pub use value::Value;

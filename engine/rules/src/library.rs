@@ -71,7 +71,8 @@ fn load_all(files: &[SourceFile], functions: &[HostFunction], faults: &mut Fault
         } else {
             if !file.path.ends_with(".csv") {
                 faults.push(
-                    Fault::new("E0108", span, "a ruleset's files end in `.rules` or `.csv`").help("leave this file out"),
+                    Fault::new("E0108", span, "a ruleset's files end in `.rules` or `.csv`")
+                        .help("leave this file out"),
                 );
             }
             trees.push(FileTree::default());
@@ -79,7 +80,11 @@ fn load_all(files: &[SourceFile], functions: &[HostFunction], faults: &mut Fault
     }
     let count: usize = trees.iter().map(|t| t.law.len()).sum();
     if count > MOST_PROVISIONS {
-        faults.push(Fault::new("E0110", Span::default(), format!("more than {MOST_PROVISIONS} provisions and amendments")));
+        faults.push(Fault::new(
+            "E0110",
+            Span::default(),
+            format!("more than {MOST_PROVISIONS} provisions and amendments"),
+        ));
         return None;
     }
     let lexicon = Arc::new(vocabulary::build(&trees, faults));
@@ -115,10 +120,24 @@ fn load_all(files: &[SourceFile], functions: &[HostFunction], faults: &mut Fault
         .enumerate()
         .flat_map(|(i, tree)| tree.cases.iter().map(move |item| (i, item)))
         .filter_map(|(i, item)| {
-            let line = files[i].text[..(item.span.start as usize).min(files[i].text.len())].matches('\n').count() + 1;
-            let adoption = item.under.as_ref().map(|n| law.adoptions.iter().position(|a| a.id.text == n.text));
+            let line =
+                files[i].text[..(item.span.start as usize).min(files[i].text.len())].matches('\n').count()
+                    + 1;
+            let adoption =
+                item.under.as_ref().map(|n| law.adoptions.iter().position(|a| a.id.text == n.text));
             let known: Vec<&str> = law.adoptions.iter().map(|a| a.id.text.as_str()).collect();
-            case::resolve(item, &files[i].path, line, owners[i], adoption, &known, &bases, &law, &vocabulary, faults)
+            case::resolve(
+                item,
+                &files[i].path,
+                line,
+                owners[i],
+                adoption,
+                &known,
+                &bases,
+                &law,
+                &vocabulary,
+                faults,
+            )
         })
         .collect();
     Some(Library { law, vocabulary, functions, cases, bases })
@@ -152,10 +171,17 @@ fn owners(files: &[SourceFile], trees: &[FileTree], law: &mut Law, faults: &mut 
             if let LawItem::Layer(item) = item {
                 if let Some(first) = law.layers.iter().find(|l| l.item.id.text == item.id.text) {
                     let told = format!("layer `{}` is declared twice", item.id.text);
-                    faults.push(Fault::new("E0217", item.id.span, told).label(first.item.id.span, "first here"));
+                    faults.push(
+                        Fault::new("E0217", item.id.span, told).label(first.item.id.span, "first here"),
+                    );
                 }
                 let at = Owner::Layer(law.layers.len());
-                law.layers.push(Layer { item: item.clone(), amends: vec![], provisions: vec![], tables: vec![] });
+                law.layers.push(Layer {
+                    item: item.clone(),
+                    amends: vec![],
+                    provisions: vec![],
+                    tables: vec![],
+                });
                 folders.entry(folder(&file.path)).or_default().push(at);
             }
         }
@@ -168,7 +194,11 @@ fn owners(files: &[SourceFile], trees: &[FileTree], law: &mut Law, faults: &mut 
                 match folders.get(&at).map(Vec::as_slice) {
                     // A ruleset's folder that also holds a layer's file belongs to the ruleset.
                     Some(list) if list.iter().filter(|o| matches!(o, Owner::Ruleset(_))).count() == 1 => {
-                        return list.iter().copied().find(|o| matches!(o, Owner::Ruleset(_))).unwrap_or(Owner::Nobody);
+                        return list
+                            .iter()
+                            .copied()
+                            .find(|o| matches!(o, Owner::Ruleset(_)))
+                            .unwrap_or(Owner::Nobody);
                     }
                     Some([one]) => return *one,
                     _ => {}
@@ -219,8 +249,12 @@ fn gather(
                         law.layers[at].provisions.push(provision);
                     }
                     Owner::Nobody => faults.push(
-                        Fault::new("E0302", provision.id.span, "this provision belongs to no ruleset and no layer")
-                            .help("add a `ruleset` item to one of the folder's files"),
+                        Fault::new(
+                            "E0302",
+                            provision.id.span,
+                            "this provision belongs to no ruleset and no layer",
+                        )
+                        .help("add a `ruleset` item to one of the folder's files"),
                     ),
                 },
                 LawItem::Amend(amend) => match current {
@@ -236,8 +270,11 @@ fn gather(
             let start = file.path.rfind('/').map_or(0, |i| i + 1);
             let name = &file.path[start..file.path.len() - ".csv".len()];
             let span = Span { file: i as u32, start: 0, end: 0 };
-            let Some(mut table) = crate::table::parse(name, &file.text, i as u32, lexicon, faults) else { continue };
-            let mut items = owners.iter().zip(trees).filter(|(o, _)| **o == owners[i]).flat_map(|(_, t)| &t.tables);
+            let Some(mut table) = crate::table::parse(name, &file.text, i as u32, lexicon, faults) else {
+                continue;
+            };
+            let mut items =
+                owners.iter().zip(trees).filter(|(o, _)| **o == owners[i]).flat_map(|(_, t)| &t.tables);
             if let Some(item) = items.find(|t| t.name.text == name) {
                 table.cite = item.cite.as_ref().map_or(String::new(), |c| c.text.clone());
                 table.basis = item.basis.as_ref().map_or(String::new(), |b| b.text.clone());
@@ -270,8 +307,12 @@ fn gather(
             if !tables.iter().any(|t| t.name == item.name.text) {
                 let known = tables.iter().map(|t| t.name.as_str());
                 faults.push(
-                    Fault::new("E0201", item.name.span, format!("there is no file `{}.csv` in this ruleset", item.name.text))
-                        .maybe_help(did_you_mean(&item.name.text, known)),
+                    Fault::new(
+                        "E0201",
+                        item.name.span,
+                        format!("there is no file `{}.csv` in this ruleset", item.name.text),
+                    )
+                    .maybe_help(did_you_mean(&item.name.text, known)),
                 );
             }
         }
@@ -322,13 +363,18 @@ fn check_names(law: &Law, faults: &mut Faults) {
         for amend in &layer.amends {
             if amend.cite.is_none() && layer.item.cite.is_none() {
                 faults.push(
-                    Fault::new("E0316", amend.target.span, "the amendment has no citation").help("add `cite`"),
+                    Fault::new("E0316", amend.target.span, "the amendment has no citation")
+                        .help("add `cite`"),
                 );
             }
             if amend.from.is_none() && layer.item.from.is_none() {
                 faults.push(
-                    Fault::new("E0316", amend.target.span, "the amendment does not say from when it is in force")
-                        .help("add `from DATE`"),
+                    Fault::new(
+                        "E0316",
+                        amend.target.span,
+                        "the amendment does not say from when it is in force",
+                    )
+                    .help("add `from DATE`"),
                 );
             }
             if let (Some((from, _)), Some((to, span))) = (amend.from, amend.to)
@@ -365,7 +411,10 @@ fn check_names(law: &Law, faults: &mut Faults) {
                             Fault::new(
                                 "E0317",
                                 name.span,
-                                format!("layer `{}` lies over `{}`, which does not stand above it here", name.text, missing.text),
+                                format!(
+                                    "layer `{}` lies over `{}`, which does not stand above it here",
+                                    name.text, missing.text
+                                ),
                             )
                             .label(missing.span, "declared here")
                             .help("list the base and the layers from the bottom up"),
@@ -514,7 +563,11 @@ impl Library {
         let digest = digest(&flat, lexicon);
         let built = build(flat, lexicon, &self.functions, &mut faults);
         if let Some(fault) = faults.list.iter().find(|f| f.severity == crate::diagnostic::Severity::Error) {
-            return Err(AdoptError::Unusable { id: id.to_owned(), on: permit_date, reason: fault.message.clone() });
+            return Err(AdoptError::Unusable {
+                id: id.to_owned(),
+                on: permit_date,
+                reason: fault.message.clone(),
+            });
         }
         Ok(Adopted {
             id: id.to_owned(),

@@ -125,8 +125,12 @@ impl Walk<'_, '_> {
                 self.value(*a);
                 self.value(*b);
             }
-            Code::Least(list) => self.extremes(list, |own, all| own.lo.zip(all.hi).is_none_or(|(a, b)| a < b)),
-            Code::Greatest(list) => self.extremes(list, |own, all| own.hi.zip(all.lo).is_none_or(|(a, b)| a > b)),
+            Code::Least(list) => {
+                self.extremes(list, |own, all| own.lo.zip(all.hi).is_none_or(|(a, b)| a < b))
+            }
+            Code::Greatest(list) => {
+                self.extremes(list, |own, all| own.hi.zip(all.lo).is_none_or(|(a, b)| a > b))
+            }
             Code::If(condition, yes, no) => {
                 let truth = e.truth(*condition);
                 if open(truth) {
@@ -164,7 +168,9 @@ impl Walk<'_, '_> {
         for node in list {
             let others = list.iter().filter(|n| *n != node).map(|n| self.e.eval(*n));
             let beaten = others.into_iter().any(|other| match (self.e.eval(*node), other) {
-                (Possible::Number { bounds: own, .. }, Possible::Number { bounds: other, .. }) => !matters(&own, &other),
+                (Possible::Number { bounds: own, .. }, Possible::Number { bounds: other, .. }) => {
+                    !matters(&own, &other)
+                }
                 _ => false,
             });
             if !beaten {

@@ -694,7 +694,7 @@ impl Reader<'_> {
         let mut parts = vec![Vec::new()];
         let mut from = start;
         let text = self.source;
-        let mut push = |parts: &mut Vec<Vec<CellText>>, from: usize, to: usize| {
+        let push = |parts: &mut Vec<Vec<CellText>>, from: usize, to: usize| {
             let cell = text[from..to].trim();
             let lead = text[from..to].len() - text[from..to].trim_start().len();
             let span =
@@ -1023,7 +1023,6 @@ fn case_clause(p: &mut Parser<'_>, keyword: &str, item: &mut CaseItem) -> Parsed
             }
         }
         "expect" => {
-            let start = p.span();
             let word = p.name("a verdict")?;
             let verdict = match word.text.as_str() {
                 "complies" => Expected::Complies,
@@ -1043,8 +1042,7 @@ fn case_clause(p: &mut Parser<'_>, keyword: &str, item: &mut CaseItem) -> Parsed
             };
             let by = if p.eat_word("by") { Some(p.literal()?) } else { None };
             let subject = if p.eat_word("for") { Some(p.name("the name of a given subject")?) } else { None };
-            let span = start.to(p.last_span());
-            item.expect.push(ExpectClause { verdict, by, subject, because: None, span });
+            item.expect.push(ExpectClause { verdict, by, subject, because: None });
         }
         "because" => {
             let Some(text) = p.text() else { return p.fail("the reason in double quotes") };

@@ -26,7 +26,7 @@ pub(crate) struct Parser<'a> {
 /// Words that cannot be names of facts, lets or limits because an expression gives them a meaning.
 pub(crate) const RESERVED: &[&str] = &[
     "and", "or", "not", "is", "in", "if", "then", "else", "table", "some", "every", "no", "yes", "at",
-    "exactly", "where", "has", "over", "count", "sum", "least", "greatest", "min", "max",
+    "exactly", "where", "has", "over",
 ];
 
 impl<'a> Parser<'a> {
@@ -549,7 +549,7 @@ impl<'a> Parser<'a> {
                         ));
                     return Err(Dropped);
                 }
-                _ if RESERVED.contains(&word.as_str()) && word != "min" && word != "max" => {
+                _ if RESERVED.contains(&word.as_str()) => {
                     return self.fail("a value");
                 }
                 _ if matches!(self.peek_at(1), Tok::Sign("(")) => {

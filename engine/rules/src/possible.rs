@@ -27,8 +27,14 @@ pub(crate) struct Bounds {
 pub(crate) enum Possible {
     Truth(Truth),
     /// A bit for each word, or each nominal size.
-    Words { mask: u64, fails: bool },
-    Number { bounds: Bounds, fails: bool },
+    Words {
+        mask: u64,
+        fails: bool,
+    },
+    Number {
+        bounds: Bounds,
+        fails: bool,
+    },
     /// The kind of a subject, `None` when there is no such subject.
     Kind(Option<u16>),
     /// A table has no row, and that violates.
@@ -126,7 +132,11 @@ fn both(a: Option<Rational>, b: Option<Rational>, f: fn(Rational, Rational) -> R
     a.zip(b).map(|(a, b)| f(a, b))
 }
 
-fn either(a: Option<Rational>, b: Option<Rational>, f: fn(Rational, Rational) -> Rational) -> Option<Rational> {
+fn either(
+    a: Option<Rational>,
+    b: Option<Rational>,
+    f: fn(Rational, Rational) -> Rational,
+) -> Option<Rational> {
     match (a, b) {
         (Some(a), Some(b)) => Some(f(a, b)),
         (a, b) => a.or(b),
@@ -185,7 +195,9 @@ impl Possible {
             (Possible::Number { bounds: a, fails: f }, Possible::Number { bounds: b, fails: g }) => {
                 Possible::Number { bounds: a.hull(b), fails: f || g }
             }
-            (Possible::Fails, Possible::Truth(t)) | (Possible::Truth(t), Possible::Fails) => Possible::Truth(t | V),
+            (Possible::Fails, Possible::Truth(t)) | (Possible::Truth(t), Possible::Fails) => {
+                Possible::Truth(t | V)
+            }
             (Possible::Fails, other) | (other, Possible::Fails) => other.failing(),
             (Possible::Kind(a), Possible::Kind(b)) => Possible::Kind(if a == b { a } else { None }),
             // The checker lets no two types meet.
@@ -378,7 +390,8 @@ mod tests {
         let number = |lo: i128, hi: i128| {
             Possible::number(Bounds { lo: Some(Rational::whole(lo)), hi: Some(Rational::whole(hi)) })
         };
-        let words = |lo: i128, hi: i128| Possible::Words { mask: (lo..=hi).fold(0, |m, i| m | 1 << i), fails: false };
+        let words =
+            |lo: i128, hi: i128| Possible::Words { mask: (lo..=hi).fold(0, |m, i| m | 1 << i), fails: false };
         for (a, b, c, d) in (0..5 * 5 * 5 * 5).map(|n| (n / 125, n / 25 % 5, n / 5 % 5, n % 5)) {
             if a > b || c > d {
                 continue;
@@ -391,7 +404,11 @@ mod tests {
                     }
                 }
                 // Bounds also hold what lies between whole numbers, so equal end points of wide bounds stay open.
-                assert_eq!(compare(sign, &number(a, b), &number(c, d)), expected, "{a}..{b} {sign:?} {c}..{d}");
+                assert_eq!(
+                    compare(sign, &number(a, b), &number(c, d)),
+                    expected,
+                    "{a}..{b} {sign:?} {c}..{d}"
+                );
                 assert_eq!(compare(sign, &words(a, b), &words(c, d)), expected, "{a}..{b} {sign:?} {c}..{d}");
             }
         }
@@ -400,7 +417,8 @@ mod tests {
     #[test]
     fn arithmetic_encloses_every_pair() {
         let signs = [Arithmetic::Plus, Arithmetic::Minus, Arithmetic::Times, Arithmetic::Over];
-        for (a, b, c, d) in (0..6i128.pow(4)).map(|n| (n / 216 - 3, n / 36 % 6 - 3, n / 6 % 6 - 3, n % 6 - 3)) {
+        for (a, b, c, d) in (0..6i128.pow(4)).map(|n| (n / 216 - 3, n / 36 % 6 - 3, n / 6 % 6 - 3, n % 6 - 3))
+        {
             if a > b || c > d {
                 continue;
             }
@@ -408,7 +426,9 @@ mod tests {
                 let number = |lo, hi| {
                     Possible::number(Bounds { lo: Some(Rational::whole(lo)), hi: Some(Rational::whole(hi)) })
                 };
-                let Possible::Number { bounds, .. } = arithmetic(sign, &number(a, b), &number(c, d)) else { panic!() };
+                let Possible::Number { bounds, .. } = arithmetic(sign, &number(a, b), &number(c, d)) else {
+                    panic!()
+                };
                 for (x, y) in (a..=b).flat_map(|x| (c..=d).map(move |y| (x, y))) {
                     let (x, y) = (Rational::whole(x), Rational::whole(y));
                     let exact = match sign {
@@ -418,7 +438,9 @@ mod tests {
                         Arithmetic::Over => x.div(y),
                     };
                     if let Some(exact) = exact {
-                        assert!(bounds.lo.is_none_or(|lo| lo <= exact) && bounds.hi.is_none_or(|hi| exact <= hi));
+                        assert!(
+                            bounds.lo.is_none_or(|lo| lo <= exact) && bounds.hi.is_none_or(|hi| exact <= hi)
+                        );
                     }
                 }
             }

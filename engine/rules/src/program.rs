@@ -60,11 +60,30 @@ pub(crate) enum Code {
     Least(Box<[NodeId]>),
     Greatest(Box<[NodeId]>),
     If(NodeId, NodeId, NodeId),
-    Lookup { table: u32, keys: Box<[NodeId]>, column: u32, lattice: Box<[bool]> },
-    Host { function: u32, args: Box<[NodeId]>, types: Box<[QuantityType]>, result: QuantityType },
+    Lookup {
+        table: u32,
+        keys: Box<[NodeId]>,
+        column: u32,
+        lattice: Box<[bool]>,
+    },
+    Host {
+        function: u32,
+        args: Box<[NodeId]>,
+        types: Box<[QuantityType]>,
+        result: QuantityType,
+    },
     Diameter(NodeId),
-    Quantified { quantifier: Quantifier, range: Range, has: Option<NodeId> },
-    Aggregated { what: Aggregate, range: Range, over: Option<NodeId>, not_negative: bool },
+    Quantified {
+        quantifier: Quantifier,
+        range: Range,
+        has: Option<NodeId>,
+    },
+    Aggregated {
+        what: Aggregate,
+        range: Range,
+        over: Option<NodeId>,
+        not_negative: bool,
+    },
 }
 
 #[derive(Debug, Clone)]
@@ -80,7 +99,6 @@ pub(crate) struct Node {
 /// A named limit in force, for reasons.
 #[derive(Debug, Clone)]
 pub(crate) struct LimitInfo {
-    pub name: String,
     /// Citation and trail.
     pub detail: String,
 }
@@ -112,7 +130,6 @@ pub(crate) struct ProvisionCode {
     pub require: NodeId,
     pub exceptions: Vec<ExceptionCode>,
     pub tell: Vec<TellPart>,
-    pub cite: String,
     /// A yes/no fact or a short enumeration is read twice, so bounds alone may forget that both are one.
     pub reads_twice: bool,
 }
@@ -140,7 +157,9 @@ impl Program {
     /// The nodes an expression is made of directly.
     pub fn children(&self, id: NodeId) -> Vec<NodeId> {
         match &self.node(id).code {
-            Code::Constant(_) | Code::Limit(..) | Code::Fact(..) | Code::KindOf(_) | Code::KindIs(..) => vec![],
+            Code::Constant(_) | Code::Limit(..) | Code::Fact(..) | Code::KindOf(_) | Code::KindIs(..) => {
+                vec![]
+            }
             Code::Let(a) | Code::Not(a) | Code::Within(a, _) | Code::Minus(a) | Code::Diameter(a) => vec![*a],
             Code::And(list) | Code::Or(list) | Code::Least(list) | Code::Greatest(list) => list.to_vec(),
             Code::Compare(_, a, b) | Code::Arithmetic(_, a, b) => vec![*a, *b],

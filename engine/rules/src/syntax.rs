@@ -380,7 +380,6 @@ pub(crate) struct ExpectClause {
     pub by: Option<LiteralAt>,
     pub subject: Option<Name>,
     pub because: Option<Prose>,
-    pub span: Span,
 }
 
 #[derive(Debug, Clone)]

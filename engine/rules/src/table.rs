@@ -69,7 +69,10 @@ pub(crate) enum Reach {
     Words(u64),
     Kinds(Vec<KindId>),
     /// Ends, and whether the lower and the upper end belong to it.
-    Span { lo: Option<(Rational, bool)>, hi: Option<(Rational, bool)> },
+    Span {
+        lo: Option<(Rational, bool)>,
+        hi: Option<(Rational, bool)>,
+    },
 }
 
 #[derive(Debug, Clone, PartialEq)]
@@ -190,7 +193,13 @@ fn records(text: &str, file: u32, faults: &mut Faults) -> Vec<Record> {
 }
 
 /// Reads a table. `None` when its heading cannot be used; faulty rows are told and left out.
-pub(crate) fn parse(name: &str, text: &str, file: u32, lexicon: &Lexicon, faults: &mut Faults) -> Option<Table> {
+pub(crate) fn parse(
+    name: &str,
+    text: &str,
+    file: u32,
+    lexicon: &Lexicon,
+    faults: &mut Faults,
+) -> Option<Table> {
     let before = faults.list.len();
     let records = records(text, file, faults);
     let whole = Span { file, start: 0, end: 0 };
@@ -222,10 +231,18 @@ pub(crate) fn parse(name: &str, text: &str, file: u32, lexicon: &Lexicon, faults
             _ => {
                 let column = column(cell, lexicon, faults)?;
                 if table.columns.iter().any(|c| c.name == column.name) {
-                    faults.push(Fault::new("E0217", cell.span, format!("column `{}` stands twice", column.name)));
+                    faults.push(Fault::new(
+                        "E0217",
+                        cell.span,
+                        format!("column `{}` stands twice", column.name),
+                    ));
                 }
                 let place = table.columns.len();
-                if column.key.is_some() { table.keys.push(place) } else { table.values.push(place) }
+                if column.key.is_some() {
+                    table.keys.push(place)
+                } else {
+                    table.values.push(place)
+                }
                 table.columns.push(column);
                 places.push(Some(place));
             }
@@ -254,8 +271,8 @@ pub(crate) fn parse(name: &str, text: &str, file: u32, lexicon: &Lexicon, faults
                 cells[*place] = cell.clone();
             }
         }
-        if record.cells.len() > places.len() {
-            let extra = &record.cells[places.len()];
+        // Spreadsheets pad short rows with empty cells.
+        if let Some(extra) = record.cells.iter().skip(places.len()).find(|c| !c.text.is_empty()) {
             faults.push(
                 Fault::new("E0402", extra.span, "this row has more cells than the heading has columns")
                     .help("put a cell that holds a comma in double quotes"),
@@ -288,8 +305,12 @@ pub(crate) fn parse(name: &str, text: &str, file: u32, lexicon: &Lexicon, faults
     match otherwise {
         Some(otherwise) => table.otherwise = otherwise,
         None => faults.push(
-            Fault::new("E0403", heading.cells[0].span, format!("table `{name}` does not say what holds beyond it"))
-                .help("add a last row `otherwise,undetermined` or `otherwise,violates`"),
+            Fault::new(
+                "E0403",
+                heading.cells[0].span,
+                format!("table `{name}` does not say what holds beyond it"),
+            )
+            .help("add a last row `otherwise,undetermined` or `otherwise,violates`"),
         ),
     }
     if faults.list.len() == before {
@@ -382,14 +403,18 @@ fn number(column: &Column, cell: &CellText, text: &str, faults: &mut Faults) -> 
             Some(index) => Some(Rational::whole(i128::from(index))),
             None => bad(faults, format!("no pipe is made in nominal size {text}")),
         },
-        (ColumnType::Quantity { unit, .. }, Literal::Quantity { ticks, unit: None, .. }) => match find_unit(unit) {
-            None => Some(ticks),
-            Some(unit) => match unit.to_ticks(ticks) {
-                Some(ticks) => Some(ticks),
-                None => bad(faults, format!("`{text}` is too large")),
-            },
-        },
-        (ColumnType::Quantity { ty, .. }, Literal::Quantity { ticks, ty: found, .. }) if *ty == found => Some(ticks),
+        (ColumnType::Quantity { unit, .. }, Literal::Quantity { ticks, unit: None, .. }) => {
+            match find_unit(unit) {
+                None => Some(ticks),
+                Some(unit) => match unit.to_ticks(ticks) {
+                    Some(ticks) => Some(ticks),
+                    None => bad(faults, format!("`{text}` is too large")),
+                },
+            }
+        }
+        (ColumnType::Quantity { ty, .. }, Literal::Quantity { ticks, ty: found, .. }) if *ty == found => {
+            Some(ticks)
+        }
         (ColumnType::Quantity { ty, .. }, Literal::Quantity { ty: found, .. }) => {
             bad(faults, format!("column `{}` is {}, this is {}", column.name, ty.name(), found.name()))
         }
@@ -397,7 +422,12 @@ fn number(column: &Column, cell: &CellText, text: &str, faults: &mut Faults) -> 
     }
 }
 
-pub(crate) fn key_cell(column: &Column, cell: &CellText, lexicon: &Lexicon, faults: &mut Faults) -> Option<KeyCell> {
+pub(crate) fn key_cell(
+    column: &Column,
+    cell: &CellText,
+    lexicon: &Lexicon,
+    faults: &mut Faults,
+) -> Option<KeyCell> {
     let text = cell.text.as_str();
     if text == "*" {
         return Some(KeyCell::Any);
@@ -409,8 +439,12 @@ pub(crate) fn key_cell(column: &Column, cell: &CellText, lexicon: &Lexicon, faul
                 Some(i) => mask |= 1 << i,
                 None => {
                     faults.push(
-                        Fault::new("E0207", cell.span, format!("`{word}` is no word of column `{}`", column.name))
-                            .maybe_help(did_you_mean(word, list.iter().map(|(w, _)| w.as_str()))),
+                        Fault::new(
+                            "E0207",
+                            cell.span,
+                            format!("`{word}` is no word of column `{}`", column.name),
+                        )
+                        .maybe_help(did_you_mean(word, list.iter().map(|(w, _)| w.as_str()))),
                     );
                     return None;
                 }
@@ -467,7 +501,12 @@ pub(crate) fn key_cell(column: &Column, cell: &CellText, lexicon: &Lexicon, faul
     }
 }
 
-pub(crate) fn value_cell(column: &Column, cell: &CellText, lexicon: &Lexicon, faults: &mut Faults) -> Option<ValueCell> {
+pub(crate) fn value_cell(
+    column: &Column,
+    cell: &CellText,
+    lexicon: &Lexicon,
+    faults: &mut Faults,
+) -> Option<ValueCell> {
     let text = cell.text.as_str();
     let value = match column.ty {
         ColumnType::Quantity { .. } => Possible::point(number(column, cell, text, faults)?),
@@ -488,15 +527,24 @@ pub(crate) fn value_cell(column: &Column, cell: &CellText, lexicon: &Lexicon, fa
             None => {
                 let known = lexicon.words[usize::from(id)].words.iter().map(|(w, _)| w.as_str());
                 faults.push(
-                    Fault::new("E0207", cell.span, format!("`{text}` is no word of column `{}`", column.name))
-                        .maybe_help(did_you_mean(text, known)),
+                    Fault::new(
+                        "E0207",
+                        cell.span,
+                        format!("`{text}` is no word of column `{}`", column.name),
+                    )
+                    .maybe_help(did_you_mean(text, known)),
                 );
                 return None;
             }
         },
         ColumnType::Kind => return None,
     };
-    Some(ValueCell { text: write_value(column, &value, lexicon), value, trail: Trail::default(), span: cell.span })
+    Some(ValueCell {
+        text: write_value(column, &value, lexicon),
+        value,
+        trail: Trail::default(),
+        span: cell.span,
+    })
 }
 
 /// A value of a column in its canonical writing.
@@ -508,9 +556,9 @@ pub(crate) fn write_value(column: &Column, value: &Possible, lexicon: &Lexicon) 
                 None => crate::quantity::write_number(*n, true),
             }
         }
-        (ColumnType::Nominal, Possible::Words { mask, .. }) => {
-            NOMINAL.get(mask.trailing_zeros() as usize).map_or(String::new(), |(name, ..)| format!("{name} nps"))
-        }
+        (ColumnType::Nominal, Possible::Words { mask, .. }) => NOMINAL
+            .get(mask.trailing_zeros() as usize)
+            .map_or(String::new(), |(name, ..)| format!("{name} nps")),
         (ColumnType::Words(id), Possible::Words { mask, .. }) => lexicon.words[usize::from(id)]
             .words
             .get(mask.trailing_zeros() as usize)
@@ -520,7 +568,12 @@ pub(crate) fn write_value(column: &Column, value: &Possible, lexicon: &Lexicon) 
     }
 }
 
-fn value_cells(table: &Table, cells: &[CellText], lexicon: &Lexicon, faults: &mut Faults) -> Option<Vec<ValueCell>> {
+fn value_cells(
+    table: &Table,
+    cells: &[CellText],
+    lexicon: &Lexicon,
+    faults: &mut Faults,
+) -> Option<Vec<ValueCell>> {
     let list: Vec<Option<ValueCell>> =
         table.values.iter().map(|v| value_cell(&table.columns[*v], &cells[*v], lexicon, faults)).collect();
     list.into_iter().collect()
@@ -580,11 +633,8 @@ pub(crate) fn settle(table: &mut Table, faults: &mut Faults) {
         }
         table.columns[place].lattice = lattice;
     }
-    let reach: Vec<Vec<Reach>> = table
-        .rows
-        .iter()
-        .map(|row| (0..key_count).map(|k| reach_of(table, row, k)).collect())
-        .collect();
+    let reach: Vec<Vec<Reach>> =
+        table.rows.iter().map(|row| (0..key_count).map(|k| reach_of(table, row, k)).collect()).collect();
     for (row, reach) in table.rows.iter_mut().zip(reach) {
         row.reach = reach;
     }
@@ -611,7 +661,9 @@ fn reach_of(table: &Table, row: &Row, k: usize) -> Reach {
         (KeyCell::Any, _) => Reach::Any,
         (KeyCell::Words(mask), _) => Reach::Words(*mask),
         (KeyCell::Kinds(kinds), _) => Reach::Kinds(kinds.clone()),
-        (KeyCell::Between(a, b), _) => nominal(Reach::Span { lo: a.map(|v| (v, true)), hi: b.map(|v| (v, true)) }),
+        (KeyCell::Between(a, b), _) => {
+            nominal(Reach::Span { lo: a.map(|v| (v, true)), hi: b.map(|v| (v, true)) })
+        }
         (KeyCell::Value(value), how @ (Some(Match::Up) | Some(Match::Down))) => {
             // Neighbours are the rows whose other keys are the same.
             let alike = table.rows.iter().filter(|other| {
@@ -622,9 +674,15 @@ fn reach_of(table: &Table, row: &Row, k: usize) -> Reach {
                 _ => None,
             });
             nominal(if how == Some(Match::Up) {
-                Reach::Span { lo: values.filter(|v| v < value).max().map(|v| (v, false)), hi: Some((*value, true)) }
+                Reach::Span {
+                    lo: values.filter(|v| v < value).max().map(|v| (v, false)),
+                    hi: Some((*value, true)),
+                }
             } else {
-                Reach::Span { lo: Some((*value, true)), hi: values.filter(|v| v > value).min().map(|v| (v, false)) }
+                Reach::Span {
+                    lo: Some((*value, true)),
+                    hi: values.filter(|v| v > value).min().map(|v| (v, false)),
+                }
             })
         }
         (KeyCell::Value(value), _) => {
@@ -654,9 +712,13 @@ fn check_overlaps(table: &Table, faults: &mut Faults) {
         for b in &table.rows[i + 1..] {
             if a.reach.iter().zip(&b.reach).all(|(a, b)| meets(a, b)) {
                 faults.push(
-                    Fault::new("E0404", b.span, format!("two rows of table `{}` match the same keys", table.name))
-                        .label(a.span, "the other row")
-                        .help("exactly one row may match; the order of rows decides nothing"),
+                    Fault::new(
+                        "E0404",
+                        b.span,
+                        format!("two rows of table `{}` match the same keys", table.name),
+                    )
+                    .label(a.span, "the other row")
+                    .help("exactly one row may match; the order of rows decides nothing"),
                 );
             }
         }
@@ -682,13 +744,18 @@ fn check_gaps(table: &Table, faults: &mut Faults) {
                 })
                 .min();
             if let Some((begin, span)) = next {
-                let nothing_between = column.lattice.is_some_and(|step| end.add(step).is_some_and(|n| n >= begin));
+                let nothing_between =
+                    column.lattice.is_some_and(|step| end.add(step).is_some_and(|n| n >= begin));
                 if !nothing_between {
                     faults.push(
-                        Fault::new("E0405", span, format!("table `{}` leaves a gap before this row", table.name))
-                            .label(row.span, "the row before ends here")
-                            .help("what falls between is beyond the table")
-                            .warning(),
+                        Fault::new(
+                            "E0405",
+                            span,
+                            format!("table `{}` leaves a gap before this row", table.name),
+                        )
+                        .label(row.span, "the row before ends here")
+                        .help("what falls between is beyond the table")
+                        .warning(),
                     );
                 }
             }
@@ -711,7 +778,10 @@ fn check_trends(table: &Table, faults: &mut Faults) {
     for (v, place) in table.values.iter().enumerate() {
         let Some(trend) = table.columns[*place].trend else { continue };
         for (k, key_place) in table.keys.iter().enumerate() {
-            if matches!(table.columns[*key_place].ty, ColumnType::Words(_) | ColumnType::Truth | ColumnType::Kind) {
+            if matches!(
+                table.columns[*key_place].ty,
+                ColumnType::Words(_) | ColumnType::Truth | ColumnType::Kind
+            ) {
                 continue;
             }
             for row in &table.rows {
@@ -726,7 +796,8 @@ fn check_trends(table: &Table, faults: &mut Faults) {
                 let wrong = if trend == Trend::Rising { a > b } else { a < b };
                 if wrong {
                     let word = if trend == Trend::Rising { "rising" } else { "falling" };
-                    let told = format!("column `{}` is declared {word} and is not here", table.columns[*place].name);
+                    let told =
+                        format!("column `{}` is declared {word} and is not here", table.columns[*place].name);
                     faults.push(
                         Fault::new("E0406", next.values[v].span, told)
                             .label(row.values[v].span, "the row before")
@@ -763,13 +834,20 @@ fn fit(reach: &Reach, key: &Possible) -> Fit {
             grade(key & mask != 0, key & !mask == 0)
         }
         (Reach::Kinds(_), Possible::Kind(None)) => Fit::Maybe,
-        (Reach::Kinds(kinds), Possible::Kind(Some(kind))) => grade(kinds.contains(kind), kinds.contains(kind)),
+        (Reach::Kinds(kinds), Possible::Kind(Some(kind))) => {
+            grade(kinds.contains(kind), kinds.contains(kind))
+        }
         (Reach::Span { lo, hi }, Possible::Number { bounds, .. }) => {
-            let above = |v: Option<Rational>, end: &(Rational, bool)| v.is_some_and(|v| v > end.0 || (end.1 && v == end.0));
-            let under = |v: Option<Rational>, end: &(Rational, bool)| v.is_some_and(|v| v < end.0 || (end.1 && v == end.0));
+            let above = |v: Option<Rational>, end: &(Rational, bool)| {
+                v.is_some_and(|v| v > end.0 || (end.1 && v == end.0))
+            };
+            let under = |v: Option<Rational>, end: &(Rational, bool)| {
+                v.is_some_and(|v| v < end.0 || (end.1 && v == end.0))
+            };
             let some = lo.as_ref().is_none_or(|lo| bounds.hi.is_none() || above(bounds.hi, lo))
                 && hi.as_ref().is_none_or(|hi| bounds.lo.is_none() || under(bounds.lo, hi));
-            let all = lo.as_ref().is_none_or(|lo| above(bounds.lo, lo)) && hi.as_ref().is_none_or(|hi| under(bounds.hi, hi));
+            let all = lo.as_ref().is_none_or(|lo| above(bounds.lo, lo))
+                && hi.as_ref().is_none_or(|hi| under(bounds.hi, hi));
             grade(some, all)
         }
         _ => Fit::Maybe,
@@ -828,14 +906,18 @@ impl Table {
         };
         match &keys[k] {
             Possible::Fails => true,
-            Possible::Words { mask, .. } => bits(*mask).all(|bit| with(&|reach| match reach {
-                Reach::Words(m) => m & bit != 0,
-                reach => *reach == Reach::Any,
-            })),
-            Possible::Truth(t) => bits(u64::from(*t & 3)).all(|bit| with(&|reach| match reach {
-                Reach::Words(m) => m & bit != 0,
-                reach => *reach == Reach::Any,
-            })),
+            Possible::Words { mask, .. } => bits(*mask).all(|bit| {
+                with(&|reach| match reach {
+                    Reach::Words(m) => m & bit != 0,
+                    reach => *reach == Reach::Any,
+                })
+            }),
+            Possible::Truth(t) => bits(u64::from(*t & 3)).all(|bit| {
+                with(&|reach| match reach {
+                    Reach::Words(m) => m & bit != 0,
+                    reach => *reach == Reach::Any,
+                })
+            }),
             Possible::Kind(kind) => with(&|reach| match (reach, kind) {
                 (Reach::Any, _) => true,
                 (Reach::Kinds(kinds), Some(kind)) => kinds.contains(kind),

@@ -739,9 +739,8 @@ fn index(out: &mut Lexicon) {
             }
         }
     }
-    out.leads = (0..n)
-        .map(|a| (0..n).map(|b| (0..n).any(|k| out.is_a[k][b] && holds[a][k])).collect())
-        .collect();
+    out.leads =
+        (0..n).map(|a| (0..n).map(|b| (0..n).any(|k| out.is_a[k][b] && holds[a][k])).collect()).collect();
     out.holds = holds;
     out.slots = vec![vec![NO_SLOT; out.facts.len()]; n];
     for k in 0..n {
