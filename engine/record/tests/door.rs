@@ -433,7 +433,7 @@ fn a_message_that_unpacks_too_far_is_refused_before_it_is_unpacked() {
     // As changes and as a whole document.
     let mut whole = State::new();
     let mut peer = State::new();
-    let mut empty = Automerge::new();
+    let empty = Automerge::new();
     let hello = empty.generate_sync_message(&mut peer).unwrap();
     big.clone().receive_sync_message(&mut whole, hello).unwrap();
     let as_document = big.generate_sync_message(&mut whole).unwrap();
