@@ -41,21 +41,33 @@ impl Bounds {
         ((self.hi - self.lo).next_up() / 2.0).next_up()
     }
 
+    /// Sum; exact where the sum of the ends is (whole feet stay whole feet).
     pub(crate) fn add(self, other: Self) -> Self {
-        outward(self.lo + other.lo, self.hi + other.hi)
+        Bounds { lo: sum_down(self.lo, other.lo), hi: sum_up(self.hi, other.hi) }
     }
 
     pub(crate) fn sub(self, other: Self) -> Self {
-        outward(self.lo - other.hi, self.hi - other.lo)
+        self.add(other.negated())
     }
 
+    pub(crate) fn negated(self) -> Self {
+        Bounds { lo: -self.hi, hi: -self.lo }
+    }
+
+    /// Product; exact where both are one whole number each and the product fits.
     pub(crate) fn mul(self, other: Self) -> Self {
+        if self.is_whole() && other.is_whole() && (self.lo * other.lo).abs() <= EXACT_WHOLE {
+            return Bounds::exactly(self.lo * other.lo);
+        }
         spanning([self.lo * other.lo, self.lo * other.hi, self.hi * other.lo, self.hi * other.hi])
     }
 
-    /// Quotient; the divisor must not contain zero (callers check their inputs first).
+    /// Quotient. A divisor that reaches zero (callers check their inputs, but a product may underflow) gives everything,
+    /// which [`Self::is_sound`] refuses.
     pub(crate) fn div(self, other: Self) -> Self {
-        debug_assert!(other.lo > 0.0 || other.hi < 0.0, "divisor contains zero");
+        if !(other.lo > 0.0 || other.hi < 0.0) {
+            return Bounds { lo: f64::NEG_INFINITY, hi: f64::INFINITY };
+        }
         spanning([self.lo / other.lo, self.lo / other.hi, self.hi / other.lo, self.hi / other.hi])
     }
 
@@ -64,10 +76,83 @@ impl Bounds {
         self.mul(Bounds { lo: 1.0 - share, hi: 1.0 + share })
     }
 
+    /// A number that was written as a decimal: its nearest f64 is off by at most half a step, a whole number by nothing.
+    pub(crate) fn decimal(value: f64) -> Self {
+        if value.fract() == 0.0 { Bounds::exactly(value) } else { outward(value, value) }
+    }
+
+    /// Square root of what is not negative.
+    pub(crate) fn sqrt(self) -> Self {
+        let root = outward(self.lo.max(0.0).sqrt(), self.hi.max(0.0).sqrt());
+        Bounds { lo: root.lo.max(0.0), hi: root.hi }
+    }
+
+    /// `self` to a power written as a decimal, for a base that is not negative (and not zero when the power is negative).
+    ///
+    /// `libm::pow` is good to one step; the power's own nearest f64 moves the result by |ln x| times its error.
+    pub(crate) fn pow(self, power: f64) -> Self {
+        let end = |x: f64| {
+            let y = libm::pow(x, power);
+            if x <= 0.0 || !y.is_finite() {
+                return Bounds { lo: y, hi: y };
+            }
+            let share = 4.0 * f64::EPSILON + (libm::log(x) * power).abs() * f64::EPSILON;
+            Bounds { lo: (y * (1.0 - share)).max(0.0), hi: (y * (1.0 + share)).next_up() }
+        };
+        let (a, b) = (end(self.lo.max(0.0)), end(self.hi.max(0.0)));
+        if power >= 0.0 { Bounds { lo: a.lo, hi: b.hi } } else { Bounds { lo: b.lo, hi: a.hi } }
+    }
+
+    /// Natural logarithm of what is above zero; `libm::log` is good to one step.
+    pub(crate) fn ln(self) -> Self {
+        let far = |x: f64| x.abs() * 4.0 * f64::EPSILON;
+        let (lo, hi) = (libm::log(self.lo), libm::log(self.hi));
+        outward(lo - far(lo), hi + far(hi))
+    }
+
+    /// Distance from zero of the farther end.
+    pub(crate) fn magnitude(self) -> f64 {
+        self.lo.abs().max(self.hi.abs())
+    }
+
+    /// The lower of the two, whichever it is.
+    pub(crate) fn least(self, other: Self) -> Self {
+        Bounds { lo: self.lo.min(other.lo), hi: self.hi.min(other.hi) }
+    }
+
+    /// The part that is not negative; for results that cannot be.
+    pub(crate) fn not_negative(self) -> Self {
+        Bounds { lo: self.lo.max(0.0), hi: self.hi.max(0.0) }
+    }
+
+    /// One whole number.
+    fn is_whole(self) -> bool {
+        self.lo == self.hi && self.lo.fract() == 0.0
+    }
+
     /// The smallest bounds that contain both.
     pub(crate) fn hull(self, other: Self) -> Self {
         Bounds { lo: self.lo.min(other.lo), hi: self.hi.max(other.hi) }
     }
+}
+
+/// Whole numbers up to here, and their products, have an f64 of their own.
+const EXACT_WHOLE: f64 = 9_007_199_254_740_992.0;
+
+/// What rounding took from `a + b` (Knuth's two-sum; exact unless it overflows, which gives NaN).
+fn lost(a: f64, b: f64, sum: f64) -> f64 {
+    let b_seen = sum - a;
+    (a - (sum - b_seen)) + (b - b_seen)
+}
+
+fn sum_down(a: f64, b: f64) -> f64 {
+    let sum = a + b;
+    if lost(a, b, sum) >= 0.0 { sum } else { sum.next_down() }
+}
+
+fn sum_up(a: f64, b: f64) -> f64 {
+    let sum = a + b;
+    if lost(a, b, sum) <= 0.0 { sum } else { sum.next_up() }
 }
 
 /// Each f64 operation is off by at most half a step, so one step outward holds the exact result.
@@ -111,6 +196,25 @@ mod tests {
         // 0.1 + 0.2 in f64 is above 3/10; 0.3 in f64 is below it.
         let sum = Bounds::exactly(0.1).add(Bounds::exactly(0.2));
         assert!(sum.contains(0.3) && sum.lo < 0.1 + 0.2);
+    }
+
+    #[test]
+    fn whole_numbers_stay_exact() {
+        let whole = Bounds::exactly;
+        assert_eq!(whole(15.0).add(whole(10.0)).add(whole(35.0)), whole(60.0));
+        assert_eq!(whole(7.0).mul(whole(3.0)), whole(21.0));
+        assert_ne!(whole(0.1).mul(whole(3.0)).lo, whole(0.1).mul(whole(3.0)).hi);
+    }
+
+    proptest! {
+        #[test]
+        fn powers_hold_what_inner_points_give(lo in 1e-9..1e6f64, more in 0.0..10.0f64, share in 0.0..=1.0f64, e in -5.0..5.0f64) {
+            let span = Bounds { lo, hi: lo + more };
+            let x = (lo + share * more).clamp(span.lo, span.hi);
+            prop_assert!(span.pow(e).contains(libm::pow(x, e)));
+            prop_assert!(span.ln().contains(libm::log(x)));
+            prop_assert!(span.sqrt().contains(libm::sqrt(x)));
+        }
     }
 
     #[test]

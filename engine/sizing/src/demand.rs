@@ -119,9 +119,10 @@ impl DemandTable {
             return Bounds::exactly(demand);
         }
         let (units_below, demand_below) = self.rows[above - 1];
-        let exactly = Bounds::exactly;
-        let share = exactly(load).sub(exactly(units_below)).div(exactly(units).sub(exactly(units_below)));
-        exactly(demand_below).add(share.mul(exactly(demand).sub(exactly(demand_below))))
+        // Tables and loads are written as decimals, so each number here may be half a step off.
+        let decimal = Bounds::decimal;
+        let share = decimal(load).sub(decimal(units_below)).div(decimal(units).sub(decimal(units_below)));
+        decimal(demand_below).add(share.mul(decimal(demand).sub(decimal(demand_below))))
     }
 
     fn ends(&self, units: Bounds) -> Result<(f64, f64), LookupError> {
