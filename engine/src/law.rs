@@ -100,7 +100,7 @@ pub fn adoption_view(id: &str, outcome: &Result<Arc<Adopted>, String>) -> Adopti
         Ok(adopted) => AdoptionView {
             id: id.to_owned(),
             title: adopted.title().to_owned(),
-            layers: adopted.layers(),
+            layers: adopted.layers().to_vec(),
             digest: adopted.digest().to_owned(),
             problem: None,
         },

@@ -38,7 +38,7 @@ impl Reading<'_> {
             scope: text(|h| &h.scope),
             stage: visit.map(|v| stage_label(&v.value.stage).to_owned()).unwrap_or_default(),
             on: visit.map(|v| v.value.on.clone()).unwrap_or_default(),
-            law: self.judgement.outcome().as_ref().map(|a| a.layers()).unwrap_or_default(),
+            law: self.judgement.outcome().as_ref().map(|a| a.layers().to_vec()).unwrap_or_default(),
             corrections: self.corrections(),
             not_seen: self.not_seen(),
             covered: self.covered(),

@@ -64,7 +64,7 @@ pub fn report(law: &Law, state: &JobState, judgement: &Judgement) -> Result<Repo
         address: job.address.clone(),
         stage: assessment.stage().to_owned(),
         adoption: adopted.id().to_owned(),
-        law: adopted.layers(),
+        law: adopted.layers().to_vec(),
         digest: adopted.digest().to_owned(),
         disposition: judgement.disposition(state),
         verdicts,
