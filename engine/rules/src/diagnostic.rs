@@ -3,7 +3,7 @@
 use serde::Serialize;
 
 /// One text file of a ruleset. The caller reads it; this crate knows no files.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, serde::Deserialize)]
 pub struct SourceFile {
     /// Path relative to the rulesets' root, parts separated by `/`; ends in `.rules` or `.csv`.
     pub path: String,
