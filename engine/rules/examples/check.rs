@@ -1,7 +1,8 @@
 //! Reads a folder of rulesets, prints every fault, runs every case. For authors of rulesets and for trying the engine.
 //!
 //! `cargo run -p crownweir-rules --example check -- FOLDER [--all]`; exit code 0 when everything holds, 1 when a case or
-//! a file falls short, 2 when the folder cannot be read. `--all` prints passing cases too.
+//! a file falls short, 2 when the folder cannot be read. `--all` prints passing cases too,
+//! `--reasons` with the reason of each.
 
 use crownweir_rules::{CaseOutcome, HostBounds, HostFunction, Severity, SourceFile, load};
 use crownweir_sizing::Bounds;
@@ -41,10 +42,10 @@ fn read(root: &Path, folder: &Path, out: &mut Vec<SourceFile>) -> std::io::Resul
     Ok(())
 }
 
-fn print_case(case: &CaseOutcome) {
+fn print_case(case: &CaseOutcome, reasons: bool) {
     let word = if case.passed { "holds" } else { "FAILS" };
     println!("{word}: {} \"{}\"  ({}:{})", case.provision, case.title, case.file, case.line);
-    if !case.passed {
+    if !case.passed || reasons {
         println!("   expected: {}\n   found:    {}", case.expected, case.found);
         for line in &case.reason {
             println!(
@@ -81,7 +82,7 @@ fn main() -> ExitCode {
     let cases = library.run_cases();
     let failed = cases.iter().filter(|c| !c.passed).count();
     for case in cases.iter().filter(|c| !c.passed || args.iter().any(|a| a == "--all")) {
-        print_case(case);
+        print_case(case, args.iter().any(|a| a == "--reasons"));
     }
     println!("{} cases, {failed} fail", cases.len());
     for adoption in library.adoptions() {

@@ -20,6 +20,7 @@ pub struct Adopted {
     pub(crate) id: String,
     pub(crate) title: String,
     pub(crate) layers: Vec<String>,
+    pub(crate) basis: Vec<String>,
     pub(crate) date: Date,
     pub(crate) digest: String,
     pub(crate) vocabulary: Vocabulary,
@@ -41,6 +42,11 @@ impl Adopted {
     /// Base, then each layer in force, as a person cites them.
     pub fn layers(&self) -> &[String] {
         &self.layers
+    }
+
+    /// Where the texts of the base and what it requires were read, as their rulesets say; to be shown with verdicts.
+    pub fn basis(&self) -> &[String] {
+        &self.basis
     }
 
     /// The date of permit application that chose the text.

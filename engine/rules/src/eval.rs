@@ -74,6 +74,9 @@ impl Layout {
 /// A fact read while evaluating that may be worth splitting on.
 type Reads = Vec<(u32, FactId)>;
 
+/// Values that facts are taken to have.
+type Branch = Vec<(u32, FactId, Possible)>;
+
 pub(crate) struct Evaluation<'a> {
     pub program: &'a Program,
     pub functions: &'a [HostFunction],
@@ -82,8 +85,11 @@ pub(crate) struct Evaluation<'a> {
     pub layout: &'a Layout,
     /// The subjects of the frames.
     pub frames: [Cell<u32>; 10],
-    /// Facts taken to have one value, for one branch.
-    overrides: Vec<(u32, FactId, Possible)>,
+    /// The branches that the last verdict was split into: in each, some facts are taken to have one value. Empty when it
+    /// was not split.
+    branches: Vec<Branch>,
+    /// The branch being evaluated, one more than its place; 0 for none.
+    branch: Cell<usize>,
     reads: Option<RefCell<Reads>>,
     /// Completeness by subject and kind: 0 not worked out, 1 no, 2 yes.
     complete: RefCell<Vec<u8>>,
@@ -104,7 +110,8 @@ impl<'a> Evaluation<'a> {
             world,
             layout,
             frames: Default::default(),
-            overrides: vec![],
+            branches: vec![],
+            branch: Cell::new(0),
             reads: None,
             complete: RefCell::new(vec![]),
         }
@@ -113,6 +120,7 @@ impl<'a> Evaluation<'a> {
     /// What the verdict of a provision on a subject may still be.
     pub fn outcomes(&mut self, provision: &ProvisionCode, subject: usize) -> Outcomes {
         self.frames[0].set(subject as u32);
+        self.branches.clear();
         let whole = self.outcomes_once(provision);
         if verdict(whole) != Verdict::Undetermined || !(provision.reads_twice || self.world.has_disputes()) {
             return whole;
@@ -120,29 +128,54 @@ impl<'a> Evaluation<'a> {
         self.reads = Some(RefCell::new(vec![]));
         self.outcomes_once(provision);
         let reads = self.reads.take().map_or(vec![], RefCell::into_inner);
-        let branches = self.branches(&reads);
-        if branches.is_empty() {
+        let facts = self.split(&reads);
+        if facts.is_empty() {
             return whole;
         }
-        let count: usize = branches.iter().map(|(_, _, values)| values.len()).product();
-        let mut joined = 0;
-        for mut branch in 0..count {
-            self.overrides.clear();
-            for (subject, fact, values) in &branches {
-                self.overrides.push((*subject, *fact, values[branch % values.len()]));
-                branch /= values.len();
+        let count: usize = facts.iter().map(|(_, _, values)| values.len()).product();
+        for mut number in 0..count {
+            let mut branch = Branch::new();
+            for (subject, fact, values) in &facts {
+                branch.push((*subject, *fact, values[number % values.len()]));
+                number /= values.len();
             }
-            joined |= self.outcomes_once(provision);
-            if joined == whole {
-                break;
-            }
+            self.branches.push(branch);
         }
-        self.overrides.clear();
-        joined & whole
+        self.in_branches(|e| e.outcomes_once(provision), |a, b| a | b) & whole
+    }
+
+    /// Runs in every branch and joins the results; once when there are no branches.
+    pub fn in_branches<R>(&self, run: impl Fn(&Self) -> R, join: impl Fn(R, R) -> R) -> R {
+        if self.branches.is_empty() || self.branch.get() != 0 {
+            return run(self);
+        }
+        self.branch.set(1);
+        let mut out = run(self);
+        for number in 2..=self.branches.len() {
+            self.branch.set(number);
+            out = join(out, run(self));
+        }
+        self.branch.set(0);
+        out
+    }
+
+    /// What a node may be, by all branches together.
+    pub fn joined(&self, node: NodeId) -> Possible {
+        self.in_branches(|e| e.eval(node), Possible::hull)
+    }
+
+    /// What a condition may be, by all branches together.
+    pub fn joined_truth(&self, node: NodeId) -> Truth {
+        self.in_branches(|e| e.truth(node), |a, b| a | b)
+    }
+
+    /// Whether a member belongs, by all branches together.
+    pub fn joined_belongs(&self, range: &Range) -> Truth {
+        range.condition.map_or(T, |c| self.joined_truth(c))
     }
 
     /// The facts to split on and their values: disputed ones first, then those read more than once.
-    fn branches(&self, reads: &Reads) -> Vec<(u32, FactId, Vec<Possible>)> {
+    fn split(&self, reads: &Reads) -> Vec<(u32, FactId, Vec<Possible>)> {
         let mut out: Vec<(u32, FactId, Vec<Possible>)> = Vec::new();
         let mut product = 1;
         for disputed_turn in [true, false] {
@@ -275,8 +308,9 @@ impl<'a> Evaluation<'a> {
         let Some(at) = self.subject(place) else { return self.anything(fact) };
         let subject = &self.world.subjects[at];
         let Some(slot) = self.lexicon.slot(subject.kind, fact) else { return self.anything(fact) };
-        if !self.overrides.is_empty()
-            && let Some((.., value)) = self.overrides.iter().find(|(s, f, _)| *s as usize == at && *f == fact)
+        if self.branch.get() != 0
+            && let Some((.., value)) =
+                self.branches[self.branch.get() - 1].iter().find(|(s, f, _)| *s as usize == at && *f == fact)
         {
             return *value;
         }

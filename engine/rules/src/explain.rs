@@ -7,8 +7,8 @@ use crate::program::{Code, NodeId, ProvisionCode, TellPart, Type};
 use crate::quantity::{NOMINAL, QuantityType};
 use crate::rational::Rational;
 use crate::show;
-use crate::syntax::Comparison;
-use crate::table::Table;
+use crate::syntax::{Comparison, Quantifier};
+use crate::table::{Found, Table};
 use crate::vocabulary::FactId;
 use crate::world::Known;
 
@@ -43,7 +43,7 @@ pub(crate) fn explain(e: &mut Evaluation<'_>, provision: &ProvisionCode, subject
     let outcomes = e.outcomes(provision, subject);
     let e = &*e;
     let mut reason = Reason { e, lines: vec![] };
-    let applies = provision.when.map_or(T, |w| e.truth(w));
+    let applies = provision.when.map_or(T, |w| e.joined_truth(w));
     if let Some(when) = provision.when {
         reason.line(0, mark(applies), "applies when", word(applies).to_owned());
         reason.condition(when, 1);
@@ -51,7 +51,7 @@ pub(crate) fn explain(e: &mut Evaluation<'_>, provision: &ProvisionCode, subject
     let mut asked = Some(provision.require);
     let mut waived = None;
     if applies & T != 0 {
-        let holds: Vec<Truth> = provision.exceptions.iter().map(|x| e.truth(x.when)).collect();
+        let holds: Vec<Truth> = provision.exceptions.iter().map(|x| e.joined_truth(x.when)).collect();
         for (i, exception) in provision.exceptions.iter().enumerate() {
             let beaten = e.overridden(provision, &holds, i);
             let does = if exception.require.is_some() { "requires otherwise" } else { "waives" };
@@ -76,7 +76,7 @@ pub(crate) fn explain(e: &mut Evaluation<'_>, provision: &ProvisionCode, subject
             if let Some(require) = exception.require.filter(|_| open && !e.overridden(provision, &holds, i)) {
                 reason.line(
                     0,
-                    mark(e.truth(require)),
+                    mark(e.joined_truth(require)),
                     &format!("under except {}", exception.name),
                     String::new(),
                 );
@@ -144,7 +144,7 @@ pub(crate) fn value_text(e: &Evaluation<'_>, node: NodeId) -> String {
     {
         return show::NOT_SEEN.to_owned();
     }
-    show::possible(&e.eval(node), shown.ty, shown.unit, e.lexicon, true)
+    show::possible(&e.joined(node), shown.ty, shown.unit, e.lexicon, true)
 }
 
 fn fact_of(e: &Evaluation<'_>, node: NodeId) -> Option<(usize, FactId)> {
@@ -165,7 +165,7 @@ fn deciding(e: &Evaluation<'_>, node: NodeId, verdict: Verdict) -> Option<NodeId
     match &e.program.node(node).code {
         Code::And(list) | Code::Or(list) => {
             let wanted = |n: &&NodeId| {
-                let truth = e.truth(**n);
+                let truth = e.joined_truth(**n);
                 match verdict {
                     Verdict::Violates => truth & T == 0,
                     Verdict::Undetermined => truth.count_ones() > 1,
@@ -176,7 +176,7 @@ fn deciding(e: &Evaluation<'_>, node: NodeId, verdict: Verdict) -> Option<NodeId
             deciding(e, *first, verdict)
         }
         Code::Let(inner) => deciding(e, *inner, verdict),
-        Code::If(condition, yes, no) => match e.truth(*condition) {
+        Code::If(condition, yes, no) => match e.joined_truth(*condition) {
             T => deciding(e, *yes, verdict),
             F => deciding(e, *no, verdict),
             _ => Some(node),
@@ -208,11 +208,33 @@ fn against(e: &Evaluation<'_>, leaf: NodeId) -> (String, String, Option<Margin>)
         Code::Within(a, words) => (value_text(e, *a), words_text(e, *a, *words), None),
         Code::Not(a) => (value_text(e, *a), "no".to_owned(), None),
         Code::Fact(..) => (value_text(e, leaf), "yes".to_owned(), None),
-        Code::Quantified { range, .. } => {
-            let count = e.members(range).map_or(0, Iterator::count);
-            let all = if e.is_complete(range) { "" } else { ", not said to be all" };
+        Code::Quantified { quantifier, range, has } => {
             let kind = &e.lexicon.kinds[usize::from(range.kind)].info.label;
-            (format!("{kind}: {count} listed{all}"), e.program.node(leaf).text.clone(), None)
+            let listed = e.members(range).map_or(0, Iterator::count);
+            let such = e.members(range).map_or(0, |members| {
+                let belongs = |m: &u32| {
+                    e.with_member(range, *m, |e| {
+                        crate::possible::and(e.joined_belongs(range), has.map_or(T, |h| e.joined_truth(h)))
+                            == T
+                    })
+                };
+                members.filter(belongs).count()
+            });
+            let all = if e.is_complete(range) { "" } else { ", not said to be all" };
+            let asked = range.condition.iter().chain(has).map(|n| e.program.node(*n).text.as_str());
+            let asked: Vec<&str> = asked.collect();
+            let whole = asked.is_empty();
+            let such =
+                if whole { String::new() } else { format!(", of which {such} with {}", asked.join(" and ")) };
+            let limit = match quantifier {
+                Quantifier::Some => "at least one".to_owned(),
+                Quantifier::Every => "every one".to_owned(),
+                Quantifier::No => "none".to_owned(),
+                Quantifier::AtLeast(n) => format!("at least {n}"),
+                Quantifier::AtMost(n) => format!("at most {n}"),
+                Quantifier::Exactly(n) => format!("exactly {n}"),
+            };
+            (format!("{kind}: {listed} listed{all}{such}"), limit, None)
         }
         _ => (value_text(e, leaf), String::new(), None),
     }
@@ -229,12 +251,12 @@ fn words_text(e: &Evaluation<'_>, node: NodeId, mask: u64) -> String {
         list.iter().enumerate().filter(|(i, _)| mask >> i & 1 == 1).map(|(_, l)| l.as_str()).collect();
     let barred: Vec<&str> =
         list.iter().enumerate().filter(|(i, _)| mask >> i & 1 == 0).map(|(_, l)| l.as_str()).collect();
-    if barred.len() < allowed.len() { format!("not {}", barred.join(", ")) } else { allowed.join(" or ") }
+    if barred.len() < allowed.len() { format!("not {}", barred.join(" or ")) } else { allowed.join(" or ") }
 }
 
 fn margin(e: &Evaluation<'_>, a: NodeId, b: NodeId) -> Option<Margin> {
     let Type::Quantity(ty) = e.program.node(a).ty else { return None };
-    let (Possible::Number { bounds: x, .. }, Possible::Number { bounds: y, .. }) = (e.eval(a), e.eval(b))
+    let (Possible::Number { bounds: x, .. }, Possible::Number { bounds: y, .. }) = (e.joined(a), e.joined(b))
     else {
         return None;
     };
@@ -287,7 +309,7 @@ fn headline(
             let sure: Vec<String> = provision
                 .exceptions
                 .iter()
-                .filter(|x| e.truth(x.when) == T)
+                .filter(|x| e.joined_truth(x.when) == T)
                 .map(|x| format!("{} ({})", x.name, x.cite))
                 .collect();
             format!("exceptions conflict: {}; ask the code official", sure.join(" and "))
@@ -335,7 +357,7 @@ fn beyond_table(e: &Evaluation<'_>, node: NodeId) -> Option<String> {
     e.program.walk(node, &mut |n| {
         if let Code::Lookup { table, keys, lattice, .. } = &e.program.node(n).code {
             let table = &e.program.tables[*table as usize];
-            let keys: Vec<Possible> = keys.iter().map(|k| e.eval(*k)).collect();
+            let keys: Vec<Possible> = keys.iter().map(|k| e.joined(*k)).collect();
             if keys.iter().all(Possible::is_certain) && table.find(&keys, lattice).beyond {
                 out = Some(table.name.clone());
             }
@@ -354,7 +376,7 @@ impl Reason<'_, '_> {
     fn condition(&mut self, node: NodeId, depth: u32) {
         let e = self.e;
         let shown = e.program.node(node);
-        let truth = e.truth(node);
+        let truth = e.joined_truth(node);
         match &shown.code {
             Code::And(list) => list.iter().for_each(|n| self.condition(*n, depth)),
             Code::Or(list) => {
@@ -404,7 +426,8 @@ impl Reason<'_, '_> {
                 self.each(range, depth + 1, |reason, depth| {
                     let e = reason.e;
                     let name = reason.member_name(range);
-                    let one = crate::possible::and(e.belongs(range), has.map_or(T, |h| e.truth(h)));
+                    let one =
+                        crate::possible::and(e.joined_belongs(range), has.map_or(T, |h| e.joined_truth(h)));
                     reason.line(depth, mark(one), &name, String::new());
                     if let Some(condition) = range.condition {
                         reason.condition(condition, depth + 1);
@@ -431,7 +454,7 @@ impl Reason<'_, '_> {
         depth: u32,
         tell: fn(&mut Self, NodeId, u32),
     ) {
-        let truth = self.e.truth(condition);
+        let truth = self.e.joined_truth(condition);
         if truth & T != 0 {
             tell(self, yes, depth);
         }
@@ -457,12 +480,20 @@ impl Reason<'_, '_> {
             Code::Let(inner) => {
                 let detail = value_text(e, node);
                 self.line(depth, Mark::None, text, detail);
-                self.value(*inner, depth + 1);
+                self.operands(*inner, depth + 1);
             }
             Code::Lookup { table, keys, column, lattice } => {
                 let table = &e.program.tables[*table as usize];
-                let values: Vec<Possible> = keys.iter().map(|k| e.eval(*k)).collect();
-                let found = table.find(&values, lattice);
+                let find = |e: &Evaluation<'_>| {
+                    let values: Vec<Possible> = keys.iter().map(|k| e.eval(*k)).collect();
+                    table.find(&values, lattice)
+                };
+                let found = e.in_branches(find, |mut a, b| {
+                    a.rows.extend(b.rows);
+                    a.rows.sort_unstable();
+                    a.rows.dedup();
+                    Found { rows: a.rows, beyond: a.beyond || b.beyond }
+                });
                 let shown_keys: Vec<String> = keys.iter().map(|k| value_text(e, *k)).collect();
                 let heading = format!("{text} = {}[{}]", table.name, shown_keys.join(", "));
                 let own = value_text(e, node);
@@ -485,7 +516,7 @@ impl Reason<'_, '_> {
                 let over = *over;
                 self.each(range, depth + 1, |reason, depth| {
                     let e = reason.e;
-                    let belongs = e.belongs(range);
+                    let belongs = e.joined_belongs(range);
                     if belongs == F {
                         return;
                     }
@@ -513,8 +544,19 @@ impl Reason<'_, '_> {
             _ => {
                 let detail = value_text(e, node);
                 self.line(depth, Mark::None, text, detail);
-                e.program.children(node).into_iter().for_each(|n| self.value(n, depth + 1));
+                e.program.children(node).into_iter().for_each(|n| self.operands(n, depth + 1));
             }
+        }
+    }
+
+    /// The values that a sum or product is made of, without a line for every partial result.
+    fn operands(&mut self, node: NodeId, depth: u32) {
+        match &self.e.program.node(node).code {
+            Code::Arithmetic(_, a, b) => {
+                self.operands(*a, depth);
+                self.operands(*b, depth);
+            }
+            _ => self.value(node, depth),
         }
     }
 
@@ -588,6 +630,11 @@ fn opposite(sign: Comparison) -> &'static str {
 fn cell_source(table: &Table, row: usize, column: usize) -> String {
     let row = &table.rows[row];
     let base = [row.source.as_str(), table.cite.as_str()].into_iter().find(|s| !s.is_empty()).unwrap_or("");
-    let trail = row.values[column].trail.say(base);
-    if trail.is_empty() { format!("row {}", row.text) } else { format!("row {}, {trail}", row.text) }
+    let mut out = format!("row {}", row.text);
+    for part in [row.values[column].trail.say(base), table.basis.clone()] {
+        if !part.is_empty() {
+            out.push_str(&format!(", {part}"));
+        }
+    }
+    out
 }

@@ -120,6 +120,21 @@ impl Law {
         flat
     }
 
+    /// Where a ruleset and those it requires were read.
+    pub fn basis(&self, at: usize) -> Vec<String> {
+        let mut out = Vec::new();
+        let mut seen = BTreeSet::new();
+        let mut stack = vec![at];
+        while let Some(at) = stack.pop() {
+            if seen.insert(at) {
+                let item = &self.rulesets[at].item;
+                out.extend(item.basis.iter().map(|b| b.text.clone()));
+                stack.extend(item.requires.iter().filter_map(|n| self.ruleset(&n.text)));
+            }
+        }
+        out
+    }
+
     fn add_base(&self, at: usize, flat: &mut Flat, done: &mut BTreeSet<usize>) {
         if !done.insert(at) {
             return;

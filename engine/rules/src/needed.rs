@@ -30,11 +30,11 @@ pub(crate) fn needed_of(e: &mut Evaluation<'_>, provision: &ProvisionCode, subje
 /// The same for a verdict known to be undetermined, the subject standing in the first frame.
 pub(crate) fn needed(e: &Evaluation<'_>, provision: &ProvisionCode) -> Vec<Need> {
     let mut walk = Walk { e, out: vec![] };
-    let applies = provision.when.map_or(T, |w| e.truth(w));
+    let applies = provision.when.map_or(T, |w| e.joined_truth(w));
     if let Some(when) = provision.when.filter(|_| open(applies)) {
         walk.condition(when);
     }
-    let holds: Vec<Truth> = provision.exceptions.iter().map(|x| e.truth(x.when)).collect();
+    let holds: Vec<Truth> = provision.exceptions.iter().map(|x| e.joined_truth(x.when)).collect();
     for (i, exception) in provision.exceptions.iter().enumerate() {
         if holds[i] == F || e.overridden(provision, &holds, i) {
             continue;
@@ -61,7 +61,7 @@ impl Walk<'_, '_> {
 
     fn condition(&mut self, node: NodeId) {
         let e = self.e;
-        if !open(e.truth(node)) {
+        if !open(e.joined_truth(node)) {
             return;
         }
         match &e.program.node(node).code {
@@ -73,7 +73,7 @@ impl Walk<'_, '_> {
             }
             Code::Within(a, _) => self.value(*a),
             Code::If(condition, yes, no) => {
-                let truth = e.truth(*condition);
+                let truth = e.joined_truth(*condition);
                 self.condition(*condition);
                 if truth & T != 0 {
                     self.condition(*yes);
@@ -85,8 +85,8 @@ impl Walk<'_, '_> {
             Code::Quantified { quantifier, range, has } => {
                 let every = *quantifier == Quantifier::Every;
                 self.members(range, |walk| {
-                    let belongs = walk.e.belongs(range);
-                    let asked = has.map_or(T, |h| walk.e.truth(h));
+                    let belongs = walk.e.joined_belongs(range);
+                    let asked = has.map_or(T, |h| walk.e.joined_truth(h));
                     // A member that would not count either way, or that already is as asked, changes nothing.
                     let idle = belongs == F || if every { asked == T } else { asked == F };
                     if idle {
@@ -106,7 +106,7 @@ impl Walk<'_, '_> {
 
     fn value(&mut self, node: NodeId) {
         let e = self.e;
-        let value = e.eval(node);
+        let value = e.joined(node);
         if value.is_certain() {
             return;
         }
@@ -132,7 +132,7 @@ impl Walk<'_, '_> {
                 self.extremes(list, |own, all| own.hi.zip(all.lo).is_none_or(|(a, b)| a > b))
             }
             Code::If(condition, yes, no) => {
-                let truth = e.truth(*condition);
+                let truth = e.joined_truth(*condition);
                 if open(truth) {
                     self.condition(*condition);
                 }
@@ -147,7 +147,7 @@ impl Walk<'_, '_> {
             Code::Host { args, .. } => args.iter().for_each(|a| self.value(*a)),
             Code::Aggregated { range, over, .. } => {
                 self.members(range, |walk| {
-                    if walk.e.belongs(range) == F {
+                    if walk.e.joined_belongs(range) == F {
                         return;
                     }
                     if let Some(condition) = range.condition {
@@ -166,8 +166,8 @@ impl Walk<'_, '_> {
     /// Operands that may still be the least or the greatest.
     fn extremes(&mut self, list: &[NodeId], matters: fn(&Bounds, &Bounds) -> bool) {
         for node in list {
-            let others = list.iter().filter(|n| *n != node).map(|n| self.e.eval(*n));
-            let beaten = others.into_iter().any(|other| match (self.e.eval(*node), other) {
+            let others = list.iter().filter(|n| *n != node).map(|n| self.e.joined(*n));
+            let beaten = others.into_iter().any(|other| match (self.e.joined(*node), other) {
                 (Possible::Number { bounds: own, .. }, Possible::Number { bounds: other, .. }) => {
                     !matters(&own, &other)
                 }

@@ -94,8 +94,9 @@ impl Clause {
 /// Cuts `source` into items. Lines that belong to no item are told.
 pub(crate) fn outline(source: &str, file: u32, faults: &mut Faults) -> Vec<Item> {
     let mut items: Vec<Item> = Vec::new();
-    // Set after an unknown item, so that its lines are not told one by one.
+    // In no item, and whether that was told: an unknown item's lines are not told one by one.
     let mut lost = true;
+    let mut told = false;
     let mut start = 0;
     for line in source.split_inclusive('\n') {
         let from = start;
@@ -123,33 +124,30 @@ pub(crate) fn outline(source: &str, file: u32, faults: &mut Faults) -> Vec<Item>
         {
             item.clauses.push(Clause { keyword, at, pieces: vec![rest] });
         } else if indent == 0 {
-            if !lost || items.is_empty() {
-                let known = ITEMS.iter().chain(items.last().map_or(&[][..], |i| clauses_of(i.keyword)));
-                faults.push(
-                    Fault::new(
-                        "E0104",
-                        at,
-                        format!("`{word}` begins neither an item nor a clause of the item above"),
-                    )
-                    .help("a line that continues the clause above is indented")
-                    .maybe_help(did_you_mean(word, known.copied())),
-                );
-            }
+            let known = ITEMS.iter().chain(items.last().map_or(&[][..], |i| clauses_of(i.keyword)));
+            faults.push(
+                Fault::new(
+                    "E0104",
+                    at,
+                    format!("`{word}` begins neither an item nor a clause of the item above"),
+                )
+                .help("a line that continues the clause above is indented")
+                .maybe_help(did_you_mean(word, known.copied())),
+            );
             lost = true;
+            told = true;
         } else if lost {
-            if items.is_empty() {
+            if !told {
                 faults
                     .push(Fault::new("E0104", at, "this line stands before any item").help(
                         "an item (`kind`, `fact`, `provision`, ...) begins in the line's first column",
                     ));
-                lost = false;
-                items.push(Item { keyword: "", clauses: vec![] });
+                told = true;
             }
         } else if let Some(clause) = items.last_mut().and_then(|i| i.clauses.last_mut()) {
             clause.pieces.push((from + indent, from + body.len()));
         }
     }
-    items.retain(|i| !i.keyword.is_empty());
     items
 }
 

@@ -298,7 +298,7 @@ impl<'a> Parser<'a> {
             return Ok(Arc::new(Expr { kind: ExprKind::Not(inner), span }));
         }
         if let Some(quantifier) = self.quantifier()? {
-            let members = self.members()?;
+            let members = self.members(Self::negation)?;
             let has = if self.eat_word("has") { Some(self.nested(|p| p.negation())?) } else { None };
             if has.is_none() && quantifier == Quantifier::Every {
                 return self.fail("`has` and what every one of them must have");
@@ -349,13 +349,15 @@ impl<'a> Parser<'a> {
         }
     }
 
-    fn members(&mut self) -> Parsed<Members> {
+    /// `condition` reads what follows `where`: inside parentheses anything, otherwise one comparison, so that an `and` after
+    /// it joins the whole quantifier to what comes next.
+    fn members(&mut self, condition: fn(&mut Self) -> Parsed<Arc<Expr>>) -> Parsed<Members> {
         let kind = self.name("a kind")?;
         let variable =
             if self.is_word("in") { None } else { Some(self.name("`in` or a name for the member")?) };
         self.expect_word("in")?;
         let scope = self.name("the kind or name of what they are in")?;
-        let condition = if self.eat_word("where") { Some(self.expr()?) } else { None };
+        let condition = if self.eat_word("where") { Some(self.nested(condition)?) } else { None };
         Ok(Members { kind, variable, scope, condition })
     }
 
@@ -534,7 +536,7 @@ impl<'a> Parser<'a> {
                         self.expect_word("over")?;
                         Some(over)
                     };
-                    let members = self.members()?;
+                    let members = self.members(Self::expr)?;
                     self.expect_sign(")")?;
                     ExprKind::Aggregated { what, over, members }
                 }

@@ -113,7 +113,7 @@ fn write(expr: &Expr, out: &mut String) {
                 Quantifier::AtMost(n) => format!("at most {n} "),
                 Quantifier::Exactly(n) => format!("exactly {n} "),
             });
-            members(list, out);
+            members(list, 3, out);
             if let Some(has) = has {
                 out.push_str(" has ");
                 inner(has, 3, out);
@@ -125,13 +125,13 @@ fn write(expr: &Expr, out: &mut String) {
                 write(over, out);
                 out.push_str(" over ");
             }
-            members(list, out);
+            members(list, 0, out);
             out.push(')');
         }
     }
 }
 
-fn members(list: &Members, out: &mut String) {
+fn members(list: &Members, least: u8, out: &mut String) {
     out.push_str(&list.kind.text);
     if let Some(variable) = &list.variable {
         out.push_str(&format!(" {}", variable.text));
@@ -139,7 +139,6 @@ fn members(list: &Members, out: &mut String) {
     out.push_str(&format!(" in {}", list.scope.text));
     if let Some(condition) = &list.condition {
         out.push_str(" where ");
-        // `has` after an open condition would be read as part of it only if the condition ended in a quantifier.
-        inner(condition, 1, out);
+        inner(condition, least, out);
     }
 }
