@@ -2,9 +2,13 @@
 
 use std::sync::Arc;
 
+use crownweir_engine::Law;
+use crownweir_record::job_file::JobFile;
+
 use crate::accounts::hash_password;
 use crate::answer::Problem;
 use crate::store::{Store, StoreError, UserRow, Write};
+use crate::{import, jobs};
 
 /// Name of the demo agency; a data folder with this agency is a demo.
 pub const AGENCY: &str = "Alderfen County Building Department";
@@ -47,6 +51,39 @@ pub enum DemoError {
     /// Hashing a password.
     #[error("{0}")]
     Password(String),
+    /// The day's jobs.
+    #[error("the demo's jobs do not fit the rulesets: {0}")]
+    Jobs(String),
+}
+
+#[derive(rust_embed::RustEmbed)]
+#[folder = "demo"]
+#[include = "day.json"]
+struct Day;
+
+/// Adds the day's jobs to a demo that has none. Returns how many were added.
+///
+/// # Errors
+/// [`DemoError::Jobs`] names the first job that does not fit; then none is added.
+pub fn seed_jobs(store: &Arc<dyn Store>, law: &Law, at_ms: i64) -> Result<usize, DemoError> {
+    if !store.jobs()?.is_empty() {
+        return Ok(0);
+    }
+    let day = Day::get("day.json").ok_or_else(|| DemoError::Jobs("day.json is missing".into()))?;
+    let text = std::str::from_utf8(&day.data).map_err(|e| DemoError::Jobs(e.to_string()))?;
+    let users: Vec<String> = store.users()?.into_iter().map(|u| u.user).collect();
+    let mut writes = Vec::new();
+    let files = JobFile::parse_all(text).map_err(|e| DemoError::Jobs(e.to_string()))?;
+    let count = files.len();
+    for file in files {
+        let file = file.map_err(|e| DemoError::Jobs(e.to_string()))?;
+        let of = |e: &dyn std::fmt::Display| DemoError::Jobs(format!("{}: {e}", file.permit));
+        let job = import::new_job(&file, law, AGENCY, &users).map_err(|e| of(&e))?;
+        writes.extend(jobs::begin(job, at_ms).map_err(|e| of(&e))?.1);
+    }
+    // One transaction: a demo killed half way has all of its jobs or none.
+    store.commit(&writes)?;
+    Ok(count)
 }
 
 /// Adds the agency and its accounts to an empty store. Does nothing if they are there; refuses any other content.

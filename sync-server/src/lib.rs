@@ -14,9 +14,11 @@
 pub mod access;
 pub mod accounts;
 pub mod answer;
+pub mod cli;
 pub mod demo;
 pub mod http;
 pub mod hub;
+pub mod import;
 pub mod jobs;
 pub mod photos;
 pub mod rulesets;
@@ -29,6 +31,7 @@ use std::sync::Arc;
 use std::time::Duration;
 
 use answer::Problem;
+use crownweir_engine::Law;
 use store::commit::Committer;
 use store::sqlite::SqliteStore;
 use store::{Store, StoreError};
@@ -84,6 +87,8 @@ pub struct Server {
     pub accounts: accounts::Accounts,
     /// What is handed out as law.
     pub rulesets: rulesets::Rulesets,
+    /// The same, loaded: imports are checked against its vocabulary.
+    pub law: Law,
     /// Documents in memory and who follows them.
     pub hub: hub::Hub,
     /// Photos on disk.
@@ -165,11 +170,12 @@ impl DataFolder {
 }
 
 impl Server {
-    /// Sets a server up over a store. Needs a running tokio runtime.
+    /// Sets a server up over a store; `law` is `rulesets`, loaded. Needs a running tokio runtime.
     pub fn new(
         settings: Settings,
         store: Arc<dyn Store>,
         rulesets: rulesets::Rulesets,
+        law: Law,
         clock: Clock,
     ) -> Result<Shared, OpenError> {
         let committer = Committer::start(store.clone())
@@ -184,6 +190,7 @@ impl Server {
             committer,
             accounts,
             rulesets,
+            law,
             hub,
             photos,
             uploads: uploads::Uploads::default(),

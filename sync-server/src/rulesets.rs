@@ -2,6 +2,7 @@
 
 use std::path::Path;
 
+use crownweir_rules::SourceFile;
 use serde::Serialize;
 use sha2::{Digest, Sha256};
 
@@ -77,6 +78,11 @@ impl Rulesets {
     /// The files of a folder, or the built-in ones.
     pub fn open(dir: Option<&Path>) -> Result<Self, RulesetsError> {
         dir.map_or_else(Self::embedded, Self::from_dir)
+    }
+
+    /// As `crownweir_rules::load` takes them.
+    pub fn sources(&self) -> Vec<SourceFile> {
+        self.files.iter().map(|f| SourceFile { path: f.path.clone(), text: f.text.clone() }).collect()
     }
 
     fn of(mut files: Vec<RulesetFile>, from: &str) -> Result<Self, RulesetsError> {

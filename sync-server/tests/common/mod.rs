@@ -4,6 +4,7 @@
 pub mod tablet;
 
 use std::net::SocketAddr;
+use std::path::Path;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicI64, Ordering};
 
@@ -11,13 +12,14 @@ use automerge::Automerge;
 use axum::Router;
 use axum::body::Body;
 use axum::http::{HeaderMap, Request, Response, StatusCode, header};
+use crownweir_engine::Law;
 use crownweir_record::{DocumentId, Edit, JobHeader};
 use http_body_util::BodyExt;
 use serde_json::Value;
 use sync_server::rulesets::Rulesets;
 use sync_server::store::{Store, sqlite::SqliteStore};
 use sync_server::jobs::{self, NewJob};
-use sync_server::{Server, Settings, Shared, demo, http, hub};
+use sync_server::{cli, Server, Settings, Shared, demo, http, hub};
 use tempfile::TempDir;
 use tower::ServiceExt;
 
@@ -71,6 +73,15 @@ impl Answer {
     }
 }
 
+/// Rulesets of the tests' own.
+pub const RULESETS: &str = concat!(env!("CARGO_MANIFEST_DIR"), "/tests/rulesets");
+
+fn law() -> (Rulesets, Law) {
+    let rulesets = Rulesets::from_dir(Path::new(RULESETS)).expect("rulesets");
+    let law = cli::law(&rulesets).unwrap_or_else(|e| panic!("{e}"));
+    (rulesets, law)
+}
+
 pub fn password(user: &str) -> &'static str {
     demo::ACCOUNTS.iter().find(|a| a.user == user).expect("a demo account").password
 }
@@ -87,12 +98,14 @@ impl Bench {
             Arc::new(SqliteStore::open(&folder.path().join("crownweir.db")).expect("a store"));
         demo::seed_accounts(&plain).expect("demo accounts");
         let store = wrap(plain);
+        let (rulesets, law) = law();
         let now = Arc::new(AtomicI64::new(1_780_000_000_000));
         let clock = now.clone();
         let server = Server::new(
             Settings::new(folder.path().to_owned()),
             store.clone(),
-            Rulesets::embedded().expect("rulesets"),
+            rulesets,
+            law,
             Arc::new(move || clock.load(Ordering::SeqCst)),
         )
         .expect("a server");
@@ -104,7 +117,7 @@ impl Bench {
         let header = JobHeader {
             permit: permit.into(),
             address: "14 Weir Lane, Tarn Hollow".into(),
-            adoption: "alderfen".into(),
+            adoption: "bench".into(),
             applied_on: "2026-03-02".into(),
             agency: demo::AGENCY.into(),
             ..JobHeader::default()
@@ -136,6 +149,24 @@ impl Bench {
             drop(stopped.await);
         }));
         Running { address, stop: Some(stop), ended }
+    }
+
+    /// A server with other settings over the same store.
+    pub fn restart(&mut self, change: impl FnOnce(&mut Settings)) {
+        let mut settings = self.server.settings.clone();
+        change(&mut settings);
+        let (rulesets, law) = law();
+        let clock = self.now.clone();
+        let clock = Arc::new(move || clock.load(Ordering::SeqCst));
+        self.server = Server::new(settings, self.store.clone(), rulesets, law, clock).expect("a server");
+        self.app = http::app(self.server.clone());
+    }
+
+    /// The store alone.
+    pub fn new_without_runtime() -> SqliteStore {
+        // The folder has to outlive the store; the system's own folder of temporary files is emptied by the system.
+        let folder = tempfile::tempdir().expect("a folder").keep();
+        SqliteStore::open(&folder.join("crownweir.db")).expect("a store")
     }
 
     pub async fn send(&self, request: Request<Body>) -> Answer {

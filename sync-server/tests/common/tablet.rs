@@ -56,6 +56,33 @@ impl Tablet {
         self.say(join.encode()).await;
     }
 
+    /// As [`Tablet::join`] for a server that may die meanwhile.
+    pub async fn try_join(&mut self) -> Option<()> {
+        let metadata = PeerMetadata { crownweir: true, ..PeerMetadata::default() };
+        let join = Message::Join { sender: self.name.clone(), metadata, versions: vec!["1".into()] };
+        self.socket.send(tungstenite::Message::Binary(join.encode().into())).await.ok()?;
+        self.next().await.map(drop)
+    }
+
+    /// As [`Tablet::push`] for a server that may die meanwhile.
+    pub async fn try_push(&mut self, doc: DocumentId, asks: bool) -> Option<()> {
+        match self.to_push(doc, asks) {
+            Some(frame) => self.socket.send(tungstenite::Message::Binary(frame.into())).await.ok(),
+            None => Some(()),
+        }
+    }
+
+    /// As [`Tablet::step`] for a server that may die meanwhile.
+    pub async fn step_quietly(&mut self) -> bool {
+        match self.next().await {
+            None => false,
+            Some(message) => match self.take(message) {
+                Some(doc) => self.try_push(doc, false).await.is_some(),
+                None => true,
+            },
+        }
+    }
+
     pub async fn say(&mut self, frame: Vec<u8>) {
         self.socket.send(tungstenite::Message::Binary(frame.into())).await.expect("sent");
     }
@@ -91,33 +118,46 @@ impl Tablet {
 
     /// Sends what there is to send.
     pub async fn push(&mut self, doc: DocumentId, asks: bool) {
+        if let Some(frame) = self.to_push(doc, asks) {
+            self.say(frame).await;
+        }
+    }
+
+    fn to_push(&mut self, doc: DocumentId, asks: bool) -> Option<Vec<u8>> {
         let (mine, state) = self.docs.get_mut(&doc).expect("followed");
-        let Some(m) = mine.generate_sync_message(state) else { return };
+        let m = mine.generate_sync_message(state)?;
         let m = DocMessage {
             sender: self.name.clone(),
             target: "crownweir-server".into(),
             document: doc,
             data: m.encode(),
         };
-        let frame = if asks { Message::Request(m).encode() } else { Message::Sync(m).encode() };
-        self.say(frame).await;
+        Some(if asks { Message::Request(m).encode() } else { Message::Sync(m).encode() })
     }
 
     /// Takes one message and answers it. `false` once the socket is closed.
     pub async fn step(&mut self) -> bool {
-        match self.next().await {
-            None => return false,
-            Some(Message::Sync(m) | Message::Request(m)) => {
+        let Some(message) = self.next().await else { return false };
+        if let Some(doc) = self.take(message) {
+            self.push(doc, false).await;
+        }
+        true
+    }
+
+    /// Takes a message; the document to answer about, if it is a step of an exchange.
+    fn take(&mut self, message: Message) -> Option<DocumentId> {
+        match message {
+            Message::Sync(m) | Message::Request(m) => {
                 let (mine, state) = self.docs.get_mut(&m.document).expect("only what was named");
                 let data = SyncMessage::decode(&m.data).expect("a sync message");
                 mine.receive_sync_message(state, data).expect("received");
-                self.push(m.document, false).await;
+                return Some(m.document);
             }
-            Some(Message::Refused(r)) => self.refused.push(r),
-            Some(Message::DocUnavailable { document, .. }) => self.unavailable.push(document),
-            Some(_) => {}
+            Message::Refused(r) => self.refused.push(r),
+            Message::DocUnavailable { document, .. } => self.unavailable.push(document),
+            _ => {}
         }
-        true
+        None
     }
 
     /// What the server last said it has.
