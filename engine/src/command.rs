@@ -1,5 +1,7 @@
 //! What a person does to a job, as data. The page sends these; `Job::propose` turns one into edits of the record.
 
+#![expect(missing_docs, reason = "fields are named by the words of the views")]
+
 use serde::{Deserialize, Serialize};
 
 /// One act of a person. `subject`, `kind`, `fact` name things by the ids and vocabulary words of the views.

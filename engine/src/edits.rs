@@ -10,6 +10,7 @@ use crate::reading::Judgement;
 
 /// Why a command was not carried out. Nothing was written.
 #[derive(Debug, thiserror::Error, PartialEq, Eq)]
+#[expect(missing_docs, reason = "each variant's sentence says what it is")]
 pub enum CommandError {
     #[error("`{0}` is not in this record")]
     NotHere(String),

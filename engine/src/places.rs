@@ -9,6 +9,7 @@ pub const PLACE_KINDS: [&str; 4] = ["house", "level", "room", "outside"];
 
 /// A place of the walk.
 pub struct Place {
+    /// The place's own subject.
     pub id: EntryId,
     /// 0 for the house, 1 for a level, 2 for a room.
     pub depth: u32,
@@ -18,6 +19,7 @@ pub struct Place {
 
 /// All places, depth first, in the order in which they were listed.
 pub struct Places {
+    /// The places in walking order.
     pub walk: Vec<Place>,
     /// Subject -> index into `walk`.
     of: BTreeMap<EntryId, usize>,

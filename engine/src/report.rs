@@ -1,5 +1,7 @@
 //! The verdicts of a job as one document: what `crownweir assess` prints, on the tablet and on the server alike.
 
+#![expect(missing_docs, reason = "fields are named by the words of the report")]
+
 use crownweir_record::JobState;
 use serde::{Deserialize, Serialize};
 

@@ -2,6 +2,7 @@
 //!
 //! The page holds no rules: it draws these. Texts are ready to read; codes beside them (`verdict`, `state`) are
 //! for choosing a mark, never for deciding. TypeScript types are derived from these (feature `ts`).
+#![expect(missing_docs, reason = "fields are named by the words on the screen; what needs more is said")]
 
 use serde::{Deserialize, Serialize};
 

@@ -14,6 +14,7 @@ use sha2::{Digest, Sha256};
 
 /// Who works at this tablet, as the server said at sign-in.
 #[derive(Debug, Clone, Serialize, Deserialize)]
+#[expect(missing_docs, reason = "as the server names them")]
 pub struct Session {
     pub user: String,
     pub name: String,
@@ -23,6 +24,7 @@ pub struct Session {
 
 /// Why the desk could not do what was asked. The text is for the person at the tablet.
 #[derive(Debug, thiserror::Error)]
+#[expect(missing_docs, reason = "each variant's sentence says what it is")]
 pub enum DeskError {
     #[error("sign in first")]
     NoSession,
