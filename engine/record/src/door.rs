@@ -47,6 +47,8 @@ pub struct Limits {
     pub waiting_bytes: usize,
     /// Bytes that one message may unpack to.
     pub unpacked_bytes: usize,
+    /// Operations that one message may unpack to. A text object of a JavaScript client has one per character.
+    pub unpacked_operations: u64,
 }
 
 impl Default for Limits {
@@ -59,6 +61,7 @@ impl Default for Limits {
             waiting: 1_000,
             waiting_bytes: 1024 * 1024,
             unpacked_bytes: 64 * 1024 * 1024,
+            unpacked_operations: 8_000_000,
         }
     }
 }

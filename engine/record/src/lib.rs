@@ -11,6 +11,35 @@
 //! - [`door`] decides whether changes from a user may enter; [`wire`] reads and writes automerge-repo's messages;
 //!   [`link`] is a tablet's side of the exchange, without a socket.
 //!
+//! ```
+//! use crownweir_record::{Author, Edit, How, JobHeader, Record, SubjectRef};
+//!
+//! let of = |user: &str, role: &str| Author { user: user.into(), role: role.into(), ..Author::default() };
+//! let header = JobHeader {
+//!     permit: "P-26-0412".into(),
+//!     address: "14 Larkspur Lane".into(),
+//!     adoption: "alderfen".into(),
+//!     applied_on: "2026-03-02".into(),
+//!     ..JobHeader::default()
+//! };
+//! let mut record = Record::create(header, &of("office", "server"), [1; 16], 0)?;
+//! record.begin(of("okafor", "inspector"), [2; 16]); // a fresh actor for every session
+//! let house = Edit::Subject { kind: "house".into(), name: "House".into(), parent: None, copied_from: None };
+//! let storeys = Edit::Seen {
+//!     subject: SubjectRef::New(0),
+//!     fact: "storeys".into(),
+//!     value: Some("2".into()),
+//!     how: How::Seen,
+//!     note: String::new(),
+//! };
+//! let staged = record.stage(&[house, storeys], 1_780_000_000_000)?;
+//! // Store `staged.bytes`, strictly; then, and only then:
+//! record.accept();
+//! let known = record.state().fact(&staged.ids[0], "storeys").unwrap();
+//! assert_eq!(known.agreed().unwrap().value.value.as_deref(), Some("2"));
+//! # Ok::<(), crownweir_record::StageError>(())
+//! ```
+//!
 //! This crate knows nothing of rules, HTTP or browsers. It reads no clock and draws no random number: times and
 //! actor ids are arguments.
 //!

@@ -451,7 +451,41 @@ fn a_message_that_unpacks_too_far_is_refused_before_it_is_unpacked() {
         assert!(door::weigh(&encoded, &Limits::default()).is_ok());
         let refusal =
             door::weigh(&encoded, &Limits { unpacked_bytes: 2_000_000, ..Limits::default() }).unwrap_err();
-        assert_eq!(refusal.reason, "The message would unpack to more than 2000000 bytes.");
+        assert_eq!(
+            refusal.reason,
+            "The message would unpack to more than 2000000 bytes or 8000000 operations."
+        );
+    }
+}
+
+/// A character of a text object is an operation; run lengths in the columns stand for all of them.
+#[test]
+fn operations_are_counted_in_changes_and_whole_documents_alike() {
+    use automerge::sync::{Message, MessageVersion};
+    let (server, _) = imported();
+    let before = server.automerge();
+    let text = forged(before, actor(1), |tx, map| {
+        let object = tx.put_object(map, key(actor(1), 1), ObjType::Text).unwrap();
+        tx.splice_text(&object, 0, 0, &"x".repeat(5_000)).unwrap();
+    });
+    let message = |chunk: Vec<u8>| Message {
+        heads: vec![],
+        need: vec![],
+        have: vec![],
+        changes: vec![chunk].into(),
+        flags: None,
+        version: MessageVersion::V1,
+    };
+    let change = text.get_changes(&before.get_heads()).remove(0);
+    for chunk in
+        [change.raw_bytes().to_vec(), change.clone().bytes().to_vec(), text.save(), text.save_nocompress()]
+    {
+        assert!(chunk.len() < 40_000);
+        let within = |operations| {
+            let limits = Limits { unpacked_operations: operations, ..Limits::default() };
+            door::weigh(&message(chunk.clone()), &limits).is_ok()
+        };
+        assert!(within(5_100) && !within(5_000));
     }
 }
 
@@ -499,7 +533,7 @@ fn crafted(change: &[u8], at: usize, flip: u8) -> Option<Vec<u8>> {
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig::with_cases(512))]
+    #![proptest_config(cases(128))]
 
     /// Whatever a hostile peer crafts: no panic gets out, and what the door lets in leaves the record sound.
     #[test]

@@ -602,7 +602,7 @@ impl Fleet {
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig::with_cases(48))]
+    #![proptest_config(cases(24))]
 
     /// Crashes, failed stores, edits beside arrivals, connections that end in the middle: what a tablet accepted is in
     /// its store at every moment, and when all have met the server everybody holds everything.
@@ -638,7 +638,7 @@ proptest! {
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig::with_cases(64))]
+    #![proptest_config(cases(32))]
 
     #[test]
     fn any_frame_is_answered_and_changes_nothing(

@@ -207,7 +207,7 @@ fn check_sound(state: &JobState) {
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig::with_cases(96))]
+    #![proptest_config(cases(24))]
 
     #[test]
     fn tablets_that_hold_the_same_say_the_same_and_lose_nothing(

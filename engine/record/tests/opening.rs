@@ -217,7 +217,7 @@ fn fields_of_a_later_version_are_passed_over() {
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig::with_cases(128))]
+    #![proptest_config(cases(48))]
 
     /// One spoilt byte anywhere: the record opens whole, or the damage is named and the rest opens. Never a panic,
     /// never an observation that was not made.

@@ -1,7 +1,15 @@
 //! A small agency for tests: a job, people, and tablets that pass chunks to one another.
 #![allow(dead_code, reason = "each test file uses a part")]
 
+use proptest::test_runner::Config as ProptestConfig;
+
 use crownweir_record::{Author, Edit, EntryId, How, JobHeader, Record, StageError, SubjectRef};
+
+/// How many cases a property is tried with: few on every run, more when `PROPTEST_CASES` asks for them.
+pub fn cases(usual: u32) -> ProptestConfig {
+    let asked = std::env::var("PROPTEST_CASES").ok().and_then(|n| n.parse().ok());
+    ProptestConfig::with_cases(asked.unwrap_or(usual))
+}
 
 pub const AT: i64 = 1_780_000_000_000;
 
