@@ -153,9 +153,13 @@ impl Link {
         Message::Join { sender: self.peer_id.clone(), metadata, versions }.encode()
     }
 
-    /// Exchanges a document from now on, whether or not anything of it is here.
+    /// Exchanges a document from now on, whether or not anything of it is here. One that the server said it does not
+    /// give is asked for again: the job may have been assigned meanwhile.
     pub fn follow(&mut self, document: DocumentId) {
-        self.following.entry(document).or_default();
+        let following = self.following.entry(document).or_default();
+        if following.unavailable {
+            *following = Following::default();
+        }
     }
 
     /// Exchanges a document no more. What arrived and is not stored is dropped; it will come again.

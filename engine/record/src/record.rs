@@ -134,7 +134,8 @@ struct Fork {
     base: Vec<ChangeHash>,
     /// What it holds beyond those heads.
     bytes: Vec<u8>,
-    /// The session's next counter.
+    /// The session that wrote it, and its next counter.
+    actor: [u8; 16],
     next: u64,
 }
 
@@ -278,14 +279,15 @@ impl Record {
             written.iter().try_for_each(|(id, entry)| tx.put(&map, id.as_str(), entry.text()))
         })?;
         let bytes = doc.save_after(&base);
-        self.staged = Some(Fork { doc, base, bytes: bytes.clone(), next });
+        let actor = session.actor;
+        self.staged = Some(Fork { doc, base, bytes: bytes.clone(), actor, next });
         Ok(Staged { ids, bytes })
     }
 
     /// Takes the staged edits in. To be called when, and only when, their bytes are stored.
     pub fn accept(&mut self) {
         let Some(fork) = self.staged.take() else { return };
-        if let Some(session) = &mut self.session {
+        if let Some(session) = self.session.as_mut().filter(|session| session.actor == fork.actor) {
             session.next = fork.next;
         }
         self.take_in(fork.doc, &fork.base, &fork.bytes);

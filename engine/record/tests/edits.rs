@@ -319,3 +319,16 @@ fn nobody_signed_in_writes_nothing() {
     let mut record = Record::open(&server.save()).unwrap();
     assert_eq!(record.stage(&[seen(&house, "storeys", "2")], AT), Err(StageError::NoSession));
 }
+
+#[test]
+fn a_session_begun_while_an_edit_is_being_stored_counts_from_its_own_beginning() {
+    let (mut record, house) = job();
+    act(&mut record, seen(&house, "storeys", "1"));
+    record.stage(&[seen(&house, "storeys", "2")], AT).unwrap();
+    record.begin(inspector("lindqvist"), actor(2));
+    record.accept();
+    let id = act(&mut record, seen(&house, "storeys", "3"));
+    assert_eq!(id.counter(), 1);
+    assert_eq!(record.state().fact(&house, "storeys").unwrap().standing[0].who.user, "lindqvist");
+    assert!(record.state().faults.is_empty(), "{:?}", record.state().faults);
+}

@@ -368,9 +368,9 @@ fn refused_work_ends_the_exchange_stays_here_and_is_told() {
 }
 
 #[test]
-fn a_job_the_server_does_not_give_stays_here_and_is_asked_for_once() {
+fn a_job_the_server_does_not_give_stays_here_and_is_asked_for_again_only_when_told() {
     let (mut server, mut one, house) = fetched();
-    server.doc = None;
+    let kept = server.doc.take();
     one.act(seen(&house, "storeys", "2"));
     let (mut link, mut c) = connected(&mut server, &mut one, "one");
     let messages = exchange(&mut server, &mut c, &mut one, &mut link);
@@ -378,6 +378,11 @@ fn a_job_the_server_does_not_give_stays_here_and_is_asked_for_once() {
     let told = link.standing(&DOC, &one.docs);
     assert!(told.unavailable && !told.safe);
     assert_eq!(standing(one.record(), &house, "storeys"), ["2"]);
+    // It is assigned meanwhile, and asked for again.
+    server.doc = kept;
+    link.follow(DOC);
+    exchange(&mut server, &mut c, &mut one, &mut link);
+    assert!(link.standing(&DOC, &one.docs).safe);
 }
 
 #[test]
