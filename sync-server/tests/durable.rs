@@ -107,6 +107,18 @@ fn gated() -> (Bench, Arc<Gated>) {
     (b, kept.expect("wrapped"))
 }
 
+/// Steps a tablet until a commit waits: an exchange may need more than one message before the changes are over.
+async fn step_until_a_commit_waits(t: &mut Tablet, store: &Arc<Gated>) {
+    let waits = store.until_a_commit_waits();
+    tokio::pin!(waits);
+    loop {
+        tokio::select! {
+            () = &mut waits => return,
+            open = t.step() => assert!(open, "closed"),
+        }
+    }
+}
+
 async fn following(b: &Bench, run: &common::Running, user: &str, docs: &[DocumentId]) -> Tablet {
     let mut t = Tablet::join(run.address, &b.sign_in(user).await, user, true).await;
     for doc in docs {
@@ -130,7 +142,7 @@ async fn new_heads_leave_for_nobody_before_the_commit_returns() {
     store.set(|g| g.shut = true);
     t1.edit(doc, &author("okafor"), actor(1), &[words("not yet durable")]);
     t1.push(doc, false).await;
-    store.until_a_commit_waits().await;
+    step_until_a_commit_waits(&mut t1, &store).await;
     // Frames of one socket arrive in order: what had left before is here once the marker's answer is.
     for (t, marker) in [(&mut t1, markers[0]), (&mut t2, markers[1])] {
         t.follow(marker, Automerge::new()).await;
@@ -186,7 +198,7 @@ async fn one_slow_commit_takes_the_others_that_are_ready_along() {
         t.edit(*doc, &author("okafor"), actor(i as u8 + 1), &[words("one of many")]);
         t.push(*doc, false).await;
     }
-    store.until_a_commit_waits().await;
+    step_until_a_commit_waits(&mut t, &store).await;
     store.set(|g| g.shut = false);
     for doc in docs {
         t.until_safe(doc).await;
@@ -199,7 +211,7 @@ fn damage(b: &Bench, doc: DocumentId) {
     let db = rusqlite::Connection::open(b.folder.path().join("crownweir.db")).expect("the file");
     let n = db
         .execute(
-            "update chunks set bytes = substr(bytes, 1, 20) || x'ff' || substr(bytes, 22) where doc = ?",
+            "update chunks set bytes = cast(substr(bytes, 1, 20) || x'ff' || substr(bytes, 22) as blob) where doc = ?",
             [doc.to_string()],
         )
         .expect("damaged");

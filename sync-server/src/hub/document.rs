@@ -86,7 +86,8 @@ pub(super) async fn run(desk: Desk, mut inbox: mpsc::Receiver<Event>) {
             turn_away(&desk, &what, &mut inbox).await;
         }
         Err(Unloaded::Store(e)) => {
-            tracing::error!(doc = desk.name, cause = %e, "a job could not be read; its peers are disconnected");
+            // Named like a damaged job until it can be read again; its peers connect again and ask again.
+            desk.hub.damage(&desk.name, &e.to_string());
             loop {
                 while let Ok(event) = inbox.try_recv() {
                     desk.pending.fetch_sub(1, Ordering::AcqRel);
