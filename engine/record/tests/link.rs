@@ -8,7 +8,7 @@ use automerge::sync::{self, SyncDoc};
 use automerge::transaction::Transactable;
 use automerge::{Automerge, ReadDoc};
 use common::*;
-use crownweir_record::link::{Event, Link, Standing};
+use crownweir_record::link::{Event, Link, Received, Standing};
 use crownweir_record::wire::{self, DocMessage, Message, PeerMetadata, Refused};
 use crownweir_record::{Author, DocumentId, Edit, EntryId, Record, door};
 use proptest::prelude::*;
@@ -454,6 +454,48 @@ fn a_server_of_another_protocol_is_not_talked_to() {
     let peer = Message::Peer { sender, target, metadata, version }.encode();
     link.receive(&peer, &mut BTreeMap::new());
     assert!(!link.is_connected());
+}
+
+/// A peer leaves a change out when its filter wrongly says that we have it, and sends what builds on it.
+#[test]
+fn a_change_that_arrives_before_the_one_it_builds_on_is_kept_for_it() {
+    for fetched_before in [true, false] {
+        let (mut server, mut one, house) = fetched();
+        let mut work = tablet(&Record::from_automerge(server.doc.clone().unwrap()), "lindqvist", 2);
+        act(&mut work, seen(&house, "storeys", "2"));
+        act(&mut work, seen(&house, "storeys", "3"));
+        let known = if fetched_before { one.record().automerge().get_heads() } else { Vec::new() };
+        if !fetched_before {
+            one.docs.clear();
+        }
+        let mut changes: Vec<Vec<u8>> =
+            work.automerge().get_changes(&known).iter().map(|c| c.raw_bytes().to_vec()).collect();
+        let last = changes.pop().unwrap();
+        let (mut link, _) = connected(&mut server, &mut one, "one");
+        let frame = |changes: Vec<Vec<u8>>| {
+            let data = sync::Message {
+                heads: work.automerge().get_heads(),
+                need: vec![],
+                have: vec![],
+                changes: changes.into(),
+                flags: None,
+                version: sync::MessageVersion::V1,
+            };
+            let (sender, target, document) = ("server".into(), "one".into(), DOC);
+            Message::Sync(DocMessage { sender, target, document, data: data.encode() }).encode()
+        };
+        assert_eq!(link.receive(&frame(vec![last]), &mut one.docs), Received::default());
+        assert!(!link.generate(&one.docs).is_empty(), "it asks for what is missing");
+        let received = link.receive(&frame(changes), &mut one.docs);
+        let stored = if fetched_before {
+            [one.stored.clone(), received.store[0].1.clone()].concat()
+        } else {
+            received.store[0].1.clone()
+        };
+        link.settle(&mut one.docs);
+        assert_eq!(one.record().state(), work.state());
+        assert_eq!(Record::open(&stored).unwrap().state(), work.state());
+    }
 }
 
 /// What happens to a fleet of tablets.
