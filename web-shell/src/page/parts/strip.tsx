@@ -15,7 +15,7 @@ export function Strip() {
     // The last words stay long enough to be read, then make room.
     const timer = setTimeout(() => {
       said.value = '';
-    }, 6_000);
+    }, 4_000);
     return () => clearTimeout(timer);
   }, [said.value]);
   if (now === null) return null;

@@ -233,7 +233,9 @@ function PlaceRow({ doc, place, visited }: { doc: string; place: PlaceView; visi
           )}
           {place.left_open !== null && <span class="ink-undetermined">Left open: {place.left_open.why}</span>}
           {place.struck !== null && <span>Struck: {place.struck.why}</span>}
-          {place.struck === null && visited && <TallyLine tally={place.tally} />}
+          {place.struck === null && visited && (place.subjects > 0 || place.tally.to_see > 0) && (
+            <TallyLine tally={place.tally} />
+          )}
         </span>
       </a>
     </li>

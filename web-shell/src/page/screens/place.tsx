@@ -8,7 +8,7 @@ import { ask_words } from '../parts/forms';
 import { Photos, strike_or_restore, TakePhoto } from '../parts/photos';
 import { Shape, TallyLine, VerdictMark } from '../parts/shape';
 import { Waiting } from '../parts/waiting';
-import { command, go, locked, panel, views } from '../state';
+import { command, go, locked, panel, target, views } from '../state';
 import { count, how_word, local_times, VERDICT_ORDER } from '../words';
 import { Over } from './over';
 
@@ -69,10 +69,16 @@ export function Place({ doc, place }: { doc: string; place: string }) {
   );
 }
 
-function Need({ need, here }: { need: NeedView; here: boolean }) {
+/** `first`: the first of several of one subject bears its name. */
+function Need({ need, first, here }: { need: NeedView; first: boolean; here: boolean }) {
   const ref = useLitInView(here, '.rail');
   return (
     <li>
+      {first && (
+        <p class="need-of" aria-hidden="true">
+          {need.subject_name}
+        </p>
+      )}
       <button
         ref={ref}
         type="button"
@@ -82,8 +88,8 @@ function Need({ need, here }: { need: NeedView; here: boolean }) {
       >
         {here && <Shape name="to_see" />}
         <span>
-          <b>{need.label}</b>
-          <small>{need.subject_name}</small>
+          {need.label}
+          <span class="unseen">, {need.subject_name}</span>
         </span>
       </button>
     </li>
@@ -110,8 +116,13 @@ function Rail({ page, readonly }: { page: PlacePage; readonly: boolean }) {
       </h2>
       {page.still_to_see.length === 0 && <p>Nothing, at this stage.</p>}
       <ul>
-        {page.still_to_see.map((need) => (
-          <Need key={`${need.subject}/${need.what}/${need.closing}`} need={need} here={same(on, target_of(need))} />
+        {page.still_to_see.map((need, index) => (
+          <Need
+            key={`${need.subject}/${need.what}/${need.closing}`}
+            need={need}
+            first={need.subject !== page.still_to_see[index - 1]?.subject}
+            here={same(on, target_of(need))}
+          />
         ))}
       </ul>
       {open !== null && (
@@ -271,7 +282,10 @@ export function Verdict({ doc, place, verdict }: { doc: string; place: string | 
         <VerdictMark verdict={verdict.verdict} />
         <span class="verdict-text">
           <b>{verdict.title}</b>
-          <span>{[verdict.because, verdict.margin].filter((part) => part !== null && part !== '').join(', ')}</span>
+          {/* What an undetermined one waits for stands in the list of what is still to see. */}
+          {verdict.verdict !== 'undetermined' && (
+            <span>{[verdict.because, verdict.margin].filter((part) => part !== null && part !== '').join(', ')}</span>
+          )}
         </span>
         <span class="cite">{verdict.cite}</span>
       </button>
@@ -282,7 +296,7 @@ export function Verdict({ doc, place, verdict }: { doc: string; place: string | 
 function Fact({ page, subject, fact }: { page: PlacePage; subject: SubjectView; fact: FactView }) {
   const on = { subject: subject.id, what: fact.fact, closing: false };
   const here = same(lit(page), on);
-  const ref = useLitInView(here, '.subjects');
+  const ref = useLitInView(here && target.value !== null, '.subjects');
   const now = fact.current[0];
   return (
     <li data-testid={`fact:${subject.id}:${fact.fact}`} data-state={fact.state}>
