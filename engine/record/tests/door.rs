@@ -397,6 +397,47 @@ fn a_job_is_not_begun_by_sending_it() {
     assert!(refusal.reason.starts_with("This job is not on the server"));
 }
 
+/// A change written field by field, as no library would.
+fn rewritten(
+    work: &Record,
+    server: &Record,
+    rewrite: impl FnOnce(&mut automerge::ExpandedChange),
+) -> Automerge {
+    let mut change = work.automerge().get_changes(&server.automerge().get_heads()).remove(0).decode();
+    rewrite(&mut change);
+    change.hash = None;
+    let mut after = server.automerge().fork();
+    after.apply_changes([automerge::Change::from(change)]).unwrap();
+    after
+}
+
+#[test]
+fn a_number_far_ahead_that_would_leave_none_for_others_is_refused() {
+    let (server, house) = imported();
+    let mut work = tablet(&server, "okafor", 1);
+    act(&mut work, seen(&house, "storeys", "2"));
+    let as_it_was = rewritten(&work, &server, |_| {});
+    assert!(check(&server, &as_it_was, &inspector("okafor"), &Bound::new()).is_ok());
+    let ahead = rewritten(&work, &server, |change| {
+        change.start_op = (u64::from(u32::MAX) - 10).try_into().unwrap();
+    });
+    let refusal = check(&server, &ahead, &inspector("okafor"), &Bound::new()).unwrap_err();
+    assert_eq!(refusal.reason, "Its operations are numbered far ahead of the record.");
+}
+
+#[test]
+fn what_a_change_carries_beside_its_operations_is_limited() {
+    let (server, house) = imported();
+    let mut work = tablet(&server, "okafor", 1);
+    act(&mut work, seen(&house, "storeys", "2"));
+    let padded = rewritten(&work, &server, |change| change.extra_bytes = vec![0; 5_000]);
+    let refusal = check(&server, &padded, &inspector("okafor"), &Bound::new()).unwrap_err();
+    assert_eq!(refusal.reason, "It carries more than 256 bytes that are not of the record.");
+    let talkative = rewritten(&work, &server, |change| change.message = Some("x".repeat(5_000)));
+    let refusal = check(&server, &talkative, &inspector("okafor"), &Bound::new()).unwrap_err();
+    assert_eq!(refusal.reason, "It carries a message of more than 200 characters.");
+}
+
 #[test]
 fn limits_of_a_job_are_held() {
     let (server, house) = imported();

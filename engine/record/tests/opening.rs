@@ -103,6 +103,23 @@ fn a_missing_piece_hides_what_builds_on_it_says_so_and_loses_nothing() {
     assert!(whole.state().faults.is_empty());
 }
 
+/// Two tabs that ran one session, as a program that reuses an actor id would write it.
+#[test]
+fn two_changes_of_one_number_are_told_apart_and_one_is_kept() {
+    let (server, house) = imported();
+    let mut tab = tablet(&server, "okafor", 1);
+    let mut twin = tab.clone();
+    let mut bytes = server.save();
+    bytes.extend(tab.stage(&[seen(&house, "storeys", "2")], AT).unwrap().bytes);
+    let at = bytes.len();
+    bytes.extend(twin.stage(&[seen(&house, "storeys", "3")], AT).unwrap().bytes);
+    let OpenError::Damaged { entries, damage } = Record::open(&bytes).unwrap_err() else { panic!() };
+    assert_eq!((entries, damage.len(), damage[0].at), (5, 1, at));
+    assert!(damage[0].why.contains("duplicate seq"), "{}", damage[0].why);
+    let (rescued, _) = Record::rescue(&bytes).unwrap();
+    assert_eq!(standing(&rescued, &house, "storeys"), ["2"]);
+}
+
 #[test]
 fn a_newer_shape_opens_for_reading_only() {
     let record = by_hand(|tx, _, _| tx.put(ROOT, "schema", 2).unwrap());

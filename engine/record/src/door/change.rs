@@ -12,6 +12,8 @@ use crate::entry_id::{EntryId, prefix_of};
 
 /// The longest message that a change may carry, in characters.
 const MAX_MESSAGE: usize = 200;
+/// The most bytes that a change may carry beside its operations; a client's author field takes some.
+const MAX_EXTRA: usize = 256;
 
 /// What has been looked at so far.
 pub(super) struct Look<'a> {
@@ -24,6 +26,8 @@ pub(super) struct Look<'a> {
     limits: &'a Limits,
     /// Names put by the changes looked at.
     put: BTreeSet<String>,
+    /// The highest operation number so far.
+    top: u64,
     /// Actors that nobody has shown before, with their changes.
     shown: BTreeMap<ActorId, Vec<ChangeHash>>,
 }
@@ -42,7 +46,12 @@ impl<'a> Look<'a> {
             ObjId::Id(counter, actor, _) => Some(OpId(*counter, actor.clone())),
         };
         let (put, shown) = (BTreeSet::new(), BTreeMap::new());
-        Look { before, after, entries, entries_op, author, bound, limits, put, shown }
+        // A change is numbered on from what its author had seen, so the highest number is that of a head.
+        let heads = before.get_heads();
+        let tops =
+            heads.iter().filter_map(|head| before.get_change_meta_by_hash(head)).map(|meta| meta.max_op);
+        let top = tops.max().unwrap_or(0);
+        Look { before, after, entries, entries_op, author, bound, limits, put, top, shown }
     }
 
     /// Actors that were shown first here and have a change that was not refused.
@@ -59,6 +68,13 @@ impl<'a> Look<'a> {
         self.actor(change, waits)?;
         if change.message().is_some_and(|message| message.chars().count() > MAX_MESSAGE) {
             return Err(format!("It carries a message of more than {MAX_MESSAGE} characters."));
+        }
+        if change.extra_bytes().len() > MAX_EXTRA {
+            return Err(format!("It carries more than {MAX_EXTRA} bytes that are not of the record."));
+        }
+        // Operations are numbered up to 2^32. One number far ahead would leave none for anybody's next entry.
+        if !waits && change.start_op().get() > self.top + 1 {
+            return Err("Its operations are numbered far ahead of the record.".to_owned());
         }
         let decoded = change.decode();
         let mut texts: BTreeMap<OpId, (String, String)> = BTreeMap::new();
@@ -77,6 +93,9 @@ impl<'a> Look<'a> {
         written.sort_by_key(sessions_first);
         for (key, text) in written {
             self.entry(&key, &text, change.actor_id(), waits)?;
+        }
+        if !waits {
+            self.top = self.top.max(change.max_op());
         }
         Ok(())
     }
