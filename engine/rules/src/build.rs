@@ -349,7 +349,6 @@ fn reads_twice(
                 let short = match &compiler.lexicon.facts[usize::from(*fact)].shape {
                     Shape::Truth => true,
                     Shape::Words(id) => compiler.lexicon.words[usize::from(*id)].words.len() <= 8,
-                    Shape::Nominal(a, b) => b - a < 8,
                     _ => false,
                 };
                 if short {

@@ -7,6 +7,7 @@ use crate::program::{Code, NodeId, Place, Program, ProvisionCode, Range};
 use crate::quantity::{NOMINAL, QuantityType, ticks_per_si};
 use crate::rational::Rational;
 use crate::syntax::{Aggregate, Quantifier};
+use crate::table::MOST_KEYS;
 use crate::value::Value;
 use crate::vocabulary::{FactId, KindId, Lexicon, Shape, all_words, date_range};
 use crate::world::{Known, MOST_DISPUTED, World};
@@ -193,7 +194,13 @@ impl<'a> Evaluation<'a> {
                     Known::Unknown if !disputed_turn && reads[..i].contains(&(*subject, *fact)) => {
                         match self.anything(*fact) {
                             Possible::Truth(_) => vec![Possible::Truth(T), Possible::Truth(F)],
-                            Possible::Words { mask, .. } if mask.count_ones() <= 8 => {
+                            Possible::Words { mask, .. }
+                                if mask.count_ones() <= 8
+                                    && !matches!(
+                                        self.lexicon.facts[usize::from(*fact)].shape,
+                                        Shape::Nominal(..)
+                                    ) =>
+                            {
                                 (0..64).filter(|b| mask >> b & 1 == 1).map(Possible::word).collect()
                             }
                             _ => continue,
@@ -395,8 +402,16 @@ impl<'a> Evaluation<'a> {
             }
             Code::Lookup { table, keys, column, lattice } => {
                 let table = &self.program.tables[*table as usize];
-                let keys: Vec<Possible> = keys.iter().map(|k| self.eval(*k)).collect();
-                let found = table.find(&keys, lattice);
+                // Tables have at most four keys, so that looking one up allocates nothing.
+                let mut values = [Possible::Fails; MOST_KEYS];
+                for (slot, key) in values.iter_mut().zip(keys) {
+                    *slot = self.eval(*key);
+                }
+                let keys = &values[..keys.len()];
+                if let Some(row) = table.sure_row(keys) {
+                    return table.rows[row].values[*column as usize].value;
+                }
+                let found = table.find(keys, lattice);
                 let value = table.value(&found, *column as usize);
                 if keys.iter().any(Possible::may_fail) { value.hull(Possible::Fails) } else { value }
             }

@@ -5,9 +5,9 @@
 
 use crate::eval::{Evaluation, verdict};
 use crate::outcome::{Need, NeedWhat, Verdict};
-use crate::possible::{Bounds, F, Possible, T, Truth};
+use crate::possible::{Bounds, F, Possible, T, Truth, compare};
 use crate::program::{Code, NodeId, ProvisionCode, Range};
-use crate::syntax::Quantifier;
+use crate::syntax::{Comparison, Quantifier};
 use crate::world::Known;
 
 struct Walk<'a, 'b> {
@@ -67,9 +67,9 @@ impl Walk<'_, '_> {
         match &e.program.node(node).code {
             Code::And(list) | Code::Or(list) => list.iter().for_each(|n| self.condition(*n)),
             Code::Not(a) | Code::Let(a) => self.condition(*a),
-            Code::Compare(_, a, b) => {
-                self.value(*a);
-                self.value(*b);
+            Code::Compare(sign, a, b) => {
+                self.side(*sign, *a, *b, false);
+                self.side(*sign, *b, *a, true);
             }
             Code::Within(a, _) => self.value(*a),
             Code::If(condition, yes, no) => {
@@ -101,6 +101,21 @@ impl Walk<'_, '_> {
                 });
             }
             _ => self.value(node),
+        }
+    }
+
+    /// One side of a comparison. Of a least or greatest, only operands that are open against the other side matter.
+    fn side(&mut self, sign: Comparison, own: NodeId, other: NodeId, turned: bool) {
+        let e = self.e;
+        let (Code::Least(list) | Code::Greatest(list)) = &e.program.node(own).code else {
+            return self.value(own);
+        };
+        for operand in list {
+            let (x, y) = (e.joined(*operand), e.joined(other));
+            let truth = if turned { compare(sign, &y, &x) } else { compare(sign, &x, &y) };
+            if open(truth) {
+                self.value(*operand);
+            }
         }
     }
 

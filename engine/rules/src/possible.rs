@@ -113,8 +113,9 @@ impl Bounds {
             }
         }
         if self.not_negative() {
+            let lo = self.lo.zip(other.hi).and_then(|(a, b)| a.div(b)).unwrap_or(Rational::ZERO);
             let hi = self.hi.zip(other.lo).and_then(|(a, b)| a.div(b));
-            return Bounds { lo: Some(Rational::ZERO), hi };
+            return Bounds { lo: Some(lo), hi };
         }
         Bounds::OPEN
     }

@@ -15,6 +15,9 @@ use crate::vocabulary::{KindId, Lexicon, WordsId, all_words};
 /// More rows than this are refused.
 pub(crate) const MOST_ROWS: usize = 2_000;
 
+/// More key columns than this are refused.
+pub(crate) const MOST_KEYS: usize = 4;
+
 /// Type of a column.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(crate) enum ColumnType {
@@ -254,6 +257,11 @@ pub(crate) fn parse(
             Fault::new("E0401", heading.cells[0].span, format!("table `{name}` has no {missing} column"))
                 .help("a key says how it matches: `size [nps =]`, `flow [gpm up]`, `beds [a..b]`"),
         );
+        return None;
+    }
+    if table.keys.len() > MOST_KEYS {
+        let at = table.columns[table.keys[MOST_KEYS]].span;
+        faults.push(Fault::new("E0110", at, format!("more than {MOST_KEYS} keys in table `{name}`")));
         return None;
     }
     if rest.len() > MOST_ROWS {
@@ -863,6 +871,14 @@ fn grade(some: bool, all: bool) -> Fit {
 }
 
 impl Table {
+    /// The row of keys that are certain, if there is one.
+    pub fn sure_row(&self, keys: &[Possible]) -> Option<usize> {
+        if !keys.iter().all(Possible::is_certain) {
+            return None;
+        }
+        self.rows.iter().position(|row| row.reach.iter().zip(keys).all(|(r, k)| fit(r, k) == Fit::Sure))
+    }
+
     /// The rows that the keys may still be of. `lattice` says for each key whether it moves in the column's steps.
     pub fn find(&self, keys: &[Possible], lattice: &[bool]) -> Found {
         let mut rows = Vec::new();

@@ -149,6 +149,9 @@ pub(crate) fn parse(vocabulary: &Lexicon, fact: FactId, typed: &str) -> Result<V
             while !rest.trim().is_empty() {
                 let (number, after) = read_number(rest).ok_or_else(unreadable)?;
                 let after = after.trim_start();
+                if after.starts_with('/') {
+                    return Err(unreadable());
+                }
                 // A unit ends where the next number begins.
                 let end = after
                     .char_indices()
