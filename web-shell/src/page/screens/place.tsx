@@ -9,6 +9,7 @@ import { Photos, strike_or_restore, TakePhoto } from '../parts/photos';
 import { Shape, TallyLine, VerdictMark } from '../parts/shape';
 import { Waiting } from '../parts/waiting';
 import { command, go, locked, panel, target, views } from '../state';
+import { by_subject } from '../sweep';
 import { count, how_word, local_times, VERDICT_ORDER } from '../words';
 import { Over } from './over';
 
@@ -17,7 +18,7 @@ export function Place({ doc, place }: { doc: string; place: string }) {
   const fresh =
     now !== null && now.look.screen === 'place' && now.look.doc === doc && now.look.place === place ? now : null;
   if (fresh === null || fresh.place === null || fresh.job === null) return <Waiting problem={fresh?.problem ?? null} />;
-  const page = fresh.place;
+  const page = { ...fresh.place, still_to_see: by_subject(fresh.place.still_to_see) };
   const readonly = locked() !== null;
   const own = page.subjects.find((subject) => subject.id === place);
   // A place with nothing of its own to see needs no card: its name stands above.
