@@ -37,6 +37,7 @@ function Screen() {
     panel.value = null;
     target.value = null;
     alarm.value = null;
+    said.value = '';
     void stay_awake(here.screen === 'place');
     // A new screen starts at its heading, for eyes and for screen readers; the first one is left to the browser.
     if (first.current) first.current = false;
