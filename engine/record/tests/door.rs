@@ -132,6 +132,34 @@ fn a_text_object_is_held_to_the_same_rules() {
 }
 
 #[test]
+fn a_text_object_is_not_written_on_later_and_is_read_in_its_final_order() {
+    let (server, house) = imported();
+    // The end first, then the beginning in front of it: what counts is how it reads.
+    let (head, tail) = (storeys(&house)[..20].to_owned(), storeys(&house)[20..].to_owned());
+    let after = forged(server.automerge(), actor(1), |tx, map| {
+        tx.put(map, key(actor(1), 0), session(&inspector("okafor"), actor(1))).unwrap();
+        let object = tx.put_object(map, key(actor(1), 1), ObjType::Text).unwrap();
+        tx.splice_text(&object, 0, 0, &tail).unwrap();
+        tx.splice_text(&object, 0, 0, &head).unwrap();
+    });
+    assert!(check(&server, &after, &inspector("okafor"), &Bound::new()).is_ok());
+    // An insertion replaces nothing, and yet it would change an entry: its own author's, or another's.
+    let stored = Record::open(&after.save()).unwrap();
+    for by in [actor(1), actor(2)] {
+        let later = forged(stored.automerge(), by, |tx, map| {
+            if by == actor(2) {
+                tx.put(map, key(by, 0), session(&inspector("okafor"), by)).unwrap();
+            }
+            let object = tx.get(map, key(actor(1), 1)).unwrap().unwrap().1;
+            tx.splice_text(&object, 3, 0, "x").unwrap();
+        });
+        let bound = Bound::from([(hex::encode(actor(1)), "okafor".to_owned())]);
+        let refusal = check(&stored, &later, &inspector("okafor"), &bound).unwrap_err();
+        assert_eq!(refusal.reason, "It writes outside the entries of the record.");
+    }
+}
+
+#[test]
 fn foreign_prefixes_keys_and_places_are_refused() {
     let other = key(actor(7), 1);
     assert_eq!(
