@@ -59,7 +59,9 @@ impl Bounds {
         if self.is_whole() && other.is_whole() && (self.lo * other.lo).abs() <= EXACT_WHOLE {
             return Bounds::exactly(self.lo * other.lo);
         }
-        spanning([self.lo * other.lo, self.lo * other.hi, self.hi * other.lo, self.hi * other.hi])
+        self.corners(other, |a, b| {
+            if (a == 0.0 && b.is_finite()) || (b == 0.0 && a.is_finite()) { None } else { Some(a * b) }
+        })
     }
 
     /// Quotient. A divisor that reaches zero (callers check their inputs, but a product may underflow) gives everything,
@@ -68,7 +70,22 @@ impl Bounds {
         if !(other.lo > 0.0 || other.hi < 0.0) {
             return Bounds { lo: f64::NEG_INFINITY, hi: f64::INFINITY };
         }
-        spanning([self.lo / other.lo, self.lo / other.hi, self.hi / other.lo, self.hi / other.hi])
+        self.corners(other, |a, b| if a == 0.0 && b.is_finite() { None } else { Some(a / b) })
+    }
+
+    /// What an operation, monotone in each operand, makes of the four pairs of ends; `None` stands for a zero that is exact, so
+    /// that what cannot be negative does not come out a hair below zero.
+    fn corners(self, other: Self, operation: impl Fn(f64, f64) -> Option<f64>) -> Self {
+        let one = |a, b| match operation(a, b) {
+            None => Bounds::exactly(0.0),
+            // An infinity times zero: `hull` would lose it.
+            Some(value) if value.is_nan() => Bounds { lo: f64::NEG_INFINITY, hi: f64::INFINITY },
+            Some(value) => outward(value, value),
+        };
+        one(self.lo, other.lo)
+            .hull(one(self.lo, other.hi))
+            .hull(one(self.hi, other.lo))
+            .hull(one(self.hi, other.hi))
     }
 
     /// The same bounds with both ends moved out by `share` of the value (1e-6 is one millionth).
@@ -76,9 +93,11 @@ impl Bounds {
         self.mul(Bounds { lo: 1.0 - share, hi: 1.0 + share })
     }
 
-    /// A number that was written as a decimal: its nearest f64 is off by at most half a step, a whole number by nothing.
+    /// A number that was written as a decimal: its nearest f64 is off by at most half a step, a whole number or a
+    /// tape fraction by nothing.
     pub(crate) fn decimal(value: f64) -> Self {
-        if value.fract() == 0.0 { Bounds::exactly(value) } else { outward(value, value) }
+        // Halves, quarters, down to 1/1024 have an f64 of their own as well.
+        if (value * 1024.0).fract() == 0.0 { Bounds::exactly(value) } else { outward(value, value) }
     }
 
     /// Square root of what is not negative.
@@ -160,13 +179,6 @@ fn outward(lo: f64, hi: f64) -> Bounds {
     Bounds { lo: lo.next_down(), hi: hi.next_up() }
 }
 
-fn spanning(corners: [f64; 4]) -> Bounds {
-    outward(
-        corners.into_iter().fold(f64::INFINITY, f64::min),
-        corners.into_iter().fold(f64::NEG_INFINITY, f64::max),
-    )
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -203,6 +215,8 @@ mod tests {
         let whole = Bounds::exactly;
         assert_eq!(whole(15.0).add(whole(10.0)).add(whole(35.0)), whole(60.0));
         assert_eq!(whole(7.0).mul(whole(3.0)), whole(21.0));
+        assert_eq!(Bounds { lo: 0.0, hi: 5.3 }.mul(whole(0.1)).lo, 0.0);
+        assert_eq!(whole(0.0).div(whole(0.7)), whole(0.0));
         assert_ne!(whole(0.1).mul(whole(3.0)).lo, whole(0.1).mul(whole(3.0)).hi);
     }
 

@@ -46,8 +46,8 @@ pub(crate) fn swamee_jain(reynolds: f64, relative: f64) -> Bounds {
         let y2 = relative / 3.7 + 5.74 / libm::pow(TURBULENT, 0.9);
         let y3 = -2.0 / LN_10 * libm::log(y2);
         let fa = 1.0 / (y3 * y3);
-        // dFA/dRe at 4000 enters through this: 2 + (-2/ln 10)(5.74 x 0.9 / 4000^0.9) / (y2 y3).
-        let fb = (2.0 - 2.0 / LN_10 * 0.9 * 5.74 / libm::pow(TURBULENT, 0.9) / (y2 * y3)) * fa;
+        // Slope at 4000: 2 + (-2 x 2 x 0.9 / ln 10)(5.74 / 4000^0.9) / (y2 y3).
+        let fb = (2.0 - 3.6 / LN_10 * 5.74 / libm::pow(TURBULENT, 0.9) / (y2 * y3)) * fa;
         let r = reynolds / LAMINAR;
         let x1 = 7.0 * fa - fb;
         let x2 = 0.128 - 17.0 * fa + 2.5 * fb;
@@ -67,11 +67,15 @@ mod tests {
     use proptest::prelude::*;
 
     #[test]
-    fn the_cubic_joins_laminar_and_turbulent() {
+    fn the_cubic_joins_laminar_and_turbulent_without_a_kink() {
         for e in [1e-6, 1e-4, 1e-2] {
+            // Loss goes with f Re^2: laminar and turbulent are joined in its value and its slope.
+            let loss = |re: f64| swamee_jain(re, e).middle() * re * re;
             for at in [LAMINAR, TURBULENT] {
-                let (below, above) = (swamee_jain(at - 1e-6, e).middle(), swamee_jain(at + 1e-6, e).middle());
-                assert!((below / above - 1.0).abs() < 2e-6, "at {at}, e/d {e}: {below} and {above}");
+                let (below, above) = (loss(at - 1e-6), loss(at + 1e-6));
+                assert!((below / above - 1.0).abs() < 1e-6, "at {at}, e/d {e}: {below} and {above}");
+                let (before, after) = (loss(at - 0.01) - loss(at - 1.01), loss(at + 1.01) - loss(at + 0.01));
+                assert!((before / after - 1.0).abs() < 0.01, "at {at}, e/d {e}: slopes {before} and {after}");
             }
         }
     }

@@ -20,7 +20,11 @@ pub enum LossCurve {
 
 /// Checked points of a curve.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Points(Vec<(f64, f64)>);
+pub struct Points {
+    points: Vec<(f64, f64)>,
+    /// Where the curve ends, the rounding of the last point's flow included.
+    end: f64,
+}
 
 /// Why points are not a curve, or a loss was not read off one.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
@@ -60,6 +64,7 @@ impl LossCurve {
     /// # Errors
     /// No point at zero flow, flows that do not rise, numbers that are negative or not finite.
     pub fn points(points: &[(CubicMetersPerSecond, Pascals)]) -> Result<Self, CurveError> {
+        let end = points.last().map_or(0.0, |(q, _)| q.bounds().hi);
         let points: Vec<(f64, f64)> =
             points.iter().map(|(q, p)| (q.bounds().middle(), p.bounds().middle())).collect();
         let start = points.first().map_or(f64::NAN, |p| p.0);
@@ -72,7 +77,7 @@ impl LossCurve {
                 return Err(CurveError::Point { point: index + 1, m3_s, pa });
             }
         }
-        Ok(LossCurve::Points(Points(points)))
+        Ok(LossCurve::Points(Points { points, end }))
     }
 
     /// Loss over a span of flows.
@@ -88,16 +93,18 @@ impl LossCurve {
                 let share = q.div(rated).not_negative();
                 Ok(Pascals(loss.mul(share.mul(share)).not_negative()))
             }
-            LossCurve::Points(Points(points)) => {
-                let last = points[points.len() - 1].0;
-                if q.hi > last {
-                    return Err(CurveError::Beyond { m3_s: q.hi, last });
+            LossCurve::Points(Points { points, end }) => {
+                if q.hi > *end {
+                    return Err(CurveError::Beyond { m3_s: q.hi, last: *end });
                 }
+                let last = points[points.len() - 1].0;
+                let q = Bounds { lo: q.lo.min(last), hi: q.hi.min(last) };
                 let mut all = on_the_line(points, q.lo).hull(on_the_line(points, q.hi));
                 for &(_, pa) in points.iter().filter(|(m3_s, _)| q.contains(*m3_s)) {
                     all = all.hull(Bounds::exactly(pa));
                 }
-                Ok(Pascals(all.not_negative()))
+                // The points came through a conversion of units, which is good to some steps.
+                Ok(Pascals(all.widened(1e-14).not_negative()))
             }
         }
     }
