@@ -76,7 +76,7 @@ pub enum ConvolutionError {
     TooMuch,
 }
 
-/// Most additions: some seconds on a tablet.
+/// Most additions; a house takes some ten thousand.
 const MOST_WORK: u64 = 50_000_000;
 
 /// Demand of fixtures that run independently of one another, on a grid of `step` gpm, for the share of time `busy` (0.99)
