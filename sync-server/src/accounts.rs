@@ -114,7 +114,12 @@ impl Accounts {
                 "check what was typed and sign in again",
             ));
         }
-        let row = self.blocking({ let user = user.clone(); move |s| s.user(&user) }).await?;
+        let row = self
+            .blocking({
+                let user = user.clone();
+                move |s| s.user(&user)
+            })
+            .await?;
         // An unknown user costs as much time as a wrong password, so that names cannot be found out.
         let hash = row.as_ref().map_or_else(|| self.nobody.clone(), |u| u.password.clone());
         let password = password.to_owned();
@@ -163,7 +168,11 @@ impl Accounts {
             })
             .await?;
         let Some((session, user)) = found else { return Ok(None) };
-        let seen = lock(&self.seen).get(&session.token_hash).copied().unwrap_or(session.seen_at).max(session.seen_at);
+        let seen = lock(&self.seen)
+            .get(&session.token_hash)
+            .copied()
+            .unwrap_or(session.seen_at)
+            .max(session.seen_at);
         if now - seen > SESSION_IDLE_MS || now - session.created_at >= SESSION_MAX_MS {
             self.end(&session.token_hash).await?;
             return Ok(None);
@@ -217,7 +226,8 @@ impl Accounts {
 
     fn brake(&self, pair: &(String, Option<IpAddr>), now: i64) -> Result<(), Problem> {
         let guesses = lock(&self.guesses);
-        let Some(g) = guesses.get(pair).filter(|g| g.wrong >= GUESSES && now - g.since < GUESS_SPAN_MS) else {
+        let Some(g) = guesses.get(pair).filter(|g| g.wrong >= GUESSES && now - g.since < GUESS_SPAN_MS)
+        else {
             return Ok(());
         };
         let wait_s = (GUESS_SPAN_MS - (now - g.since)).max(1000) / 1000;

@@ -24,7 +24,12 @@ pub struct Problem {
 
 impl Problem {
     /// A problem with its three sentences.
-    pub fn new(status: StatusCode, message: impl Into<String>, kept: impl Into<String>, todo: impl Into<String>) -> Self {
+    pub fn new(
+        status: StatusCode,
+        message: impl Into<String>,
+        kept: impl Into<String>,
+        todo: impl Into<String>,
+    ) -> Self {
         Problem {
             status: status.as_u16(),
             retry_after_s: None,

@@ -133,7 +133,8 @@ fn state_of(bytes: &[u8], adoption: &str, law: &Law) -> Result<(JobState, Option
     // The adoption asked for counts, not the one that the file names.
     adoption.clone_into(&mut file.adoption);
     let file = import::checked(&file, law).map_err(|e| e.to_string())?;
-    let author = Author { user: "file".into(), name: "job file".into(), role: "server".into(), device: "file".into() };
+    let author =
+        Author { user: "file".into(), name: "job file".into(), role: "server".into(), device: "file".into() };
     // Fixed actor and time: the same file gives the same report, byte for byte.
     let mut record = Record::create(file.header(), &author, [1; 16], 0).map_err(|e| e.to_string())?;
     record.stage(&file.edits().map_err(|e| e.to_string())?, 0).map_err(|e| e.to_string())?;
@@ -183,7 +184,8 @@ pub fn test_rules(dir: &Path, format: Format) -> Result<Printed, CliError> {
                     c.file, c.line, c.title, c.provision, c.expected, c.found
                 );
                 for line in &c.reason {
-                    out += &format!("    {}{}  {}\n", "  ".repeat(line.depth as usize), line.text, line.detail);
+                    out +=
+                        &format!("    {}{}  {}\n", "  ".repeat(line.depth as usize), line.text, line.detail);
                 }
                 if !c.source.is_empty() {
                     out += &format!("  source: {}\n", c.source);

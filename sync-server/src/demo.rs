@@ -99,7 +99,12 @@ pub fn seed_accounts(store: &Arc<dyn Store>) -> Result<bool, DemoError> {
     let mut writes = vec![Write::Setting { name: "agency".into(), value: AGENCY.into() }];
     for a in ACCOUNTS {
         let password = hash_password(a.password).map_err(|p: Problem| DemoError::Password(p.message))?;
-        writes.push(Write::User(UserRow { user: a.user.into(), name: a.name.into(), role: a.role.into(), password }));
+        writes.push(Write::User(UserRow {
+            user: a.user.into(),
+            name: a.name.into(),
+            role: a.role.into(),
+            password,
+        }));
     }
     store.commit(&writes)?;
     Ok(true)

@@ -186,6 +186,10 @@ impl FromRequest<Shared> for Body {
 }
 
 fn json<T: DeserializeOwned>(body: &Bytes) -> Result<T, Problem> {
-    serde_json::from_slice(body)
-        .map_err(|e| Problem::unusable(format!("the request is not the JSON expected: {e}"), "correct it and send it again"))
+    serde_json::from_slice(body).map_err(|e| {
+        Problem::unusable(
+            format!("the request is not the JSON expected: {e}"),
+            "correct it and send it again",
+        )
+    })
 }

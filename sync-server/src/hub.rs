@@ -262,7 +262,11 @@ impl Hub {
     }
 
     pub(crate) fn damage(&self, doc: &str, what: &str) {
-        tracing::error!(doc, what, "a stored job is damaged; it is kept as it is and not served, the others are");
+        tracing::error!(
+            doc,
+            what,
+            "a stored job is damaged; it is kept as it is and not served, the others are"
+        );
         lock(&self.0.damaged).insert(doc.to_owned(), what.to_owned());
     }
 

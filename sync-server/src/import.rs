@@ -61,9 +61,11 @@ pub fn checked(file: &JobFile, law: &Law) -> Result<JobFile, ImportError> {
             let value = match &told.value {
                 None => None,
                 // The kind is asked first: it knows the nearest fact of this subject, not of the whole vocabulary.
-                Some(text) => match world.seen(at, fact, &[], "").map_err(|e| e.to_string()).and_then(|()| {
-                    vocabulary.parse_value(fact, text).map_err(|e| format!("{fact}: {e}"))
-                }) {
+                Some(text) => match world
+                    .seen(at, fact, &[], "")
+                    .map_err(|e| e.to_string())
+                    .and_then(|()| vocabulary.parse_value(fact, text).map_err(|e| format!("{fact}: {e}")))
+                {
                     Ok(value) => Some(value),
                     Err(e) => {
                         faults.push(format!("{field}: {e}"));
@@ -79,7 +81,9 @@ pub fn checked(file: &JobFile, law: &Law) -> Result<JobFile, ImportError> {
         for kind in &subject.all {
             if vocabulary.kind(kind).is_none() {
                 // Asked for its hint: it knows the nearest kind.
-                let hint = World::new(vocabulary).add("", kind, None).map_or_else(|e| e.to_string(), |_| String::new());
+                let hint = World::new(vocabulary)
+                    .add("", kind, None)
+                    .map_or_else(|e| e.to_string(), |_| String::new());
                 faults.push(format!("`subjects[{i}].all`, {called}: {hint}"));
             }
         }

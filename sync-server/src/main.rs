@@ -116,7 +116,9 @@ fn main() -> ExitCode {
     let cli = Cli::parse();
     tracing_subscriber::fmt().with_writer(std::io::stderr).init();
     let done = match cli.command {
-        Command::Serve { data, listen, rulesets, behind_tls } => serve_until_stopped(data, listen, rulesets, behind_tls),
+        Command::Serve { data, listen, rulesets, behind_tls } => {
+            serve_until_stopped(data, listen, rulesets, behind_tls)
+        }
         Command::Demo { data, rulesets } => seed_demo(data, rulesets),
         Command::Account { data, user, name, role, agency } => account(data, user, name, role, agency),
         Command::Assess { job, adoption, stage, format, rulesets } => Rulesets::open(rulesets.as_deref())
@@ -147,7 +149,9 @@ fn serve_until_stopped(
     if store.setting("agency")?.is_none() {
         eprintln!("crownweir: nobody can sign in yet; stop and add an account with `crownweir account`");
     } else if store.setting("agency")?.as_deref() == Some(demo::AGENCY) && !listen.ip().is_loopback() {
-        eprintln!("crownweir: this is the demo, whose passwords are public; do not keep records that matter in it");
+        eprintln!(
+            "crownweir: this is the demo, whose passwords are public; do not keep records that matter in it"
+        );
     }
     let settings = Settings { behind_tls, ..Settings::new(folder.path.clone()) };
     let runtime = tokio::runtime::Builder::new_multi_thread().enable_all().build()?;
@@ -178,7 +182,12 @@ fn seed_demo(data: PathBuf, rulesets: Option<PathBuf>) -> Result<ExitCode, Failu
     let store: Arc<dyn Store> = Arc::new(folder.store()?);
     let fresh = demo::seed_accounts(&store)?;
     let jobs = demo::seed_jobs(&store, &law, system_clock()())?;
-    println!("{} {} in {}", demo::AGENCY, if fresh { "is set up" } else { "was there already" }, folder.path.display());
+    println!(
+        "{} {} in {}",
+        demo::AGENCY,
+        if fresh { "is set up" } else { "was there already" },
+        folder.path.display()
+    );
     println!("{jobs} jobs added; sign in with user and password:");
     for a in demo::ACCOUNTS {
         println!("  {:<10} {:<17} {:<11} {}", a.user, a.password, a.role, a.name);
@@ -201,13 +210,17 @@ fn account(
     std::io::stdin().read_line(&mut password)?;
     let password = password.trim_end_matches(['\n', '\r']);
     if password.chars().count() < 8 {
-        return Err("a password has at least 8 characters; give it on standard input; nothing was changed".into());
+        return Err(
+            "a password has at least 8 characters; give it on standard input; nothing was changed".into()
+        );
     }
     let folder = DataFolder::hold(data)?;
     let store = folder.store()?;
     let mut writes = Vec::new();
     match (store.setting("agency")?, agency) {
-        (None, None) => return Err("this folder has no agency yet: name it with --agency; nothing was changed".into()),
+        (None, None) => {
+            return Err("this folder has no agency yet: name it with --agency; nothing was changed".into());
+        }
         (_, Some(value)) => writes.push(Write::Setting { name: "agency".into(), value }),
         (Some(_), None) => {}
     }

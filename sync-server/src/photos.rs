@@ -165,7 +165,14 @@ impl PhotoFolder {
     }
 
     /// Adds a part. `length` is the whole photo's size. When it is whole: verified, moved into place and flushed.
-    pub fn append(&self, doc: &str, sha256: &str, offset: u64, length: u64, part: &[u8]) -> Result<Arrived, PhotoError> {
+    pub fn append(
+        &self,
+        doc: &str,
+        sha256: &str,
+        offset: u64,
+        length: u64,
+        part: &[u8],
+    ) -> Result<Arrived, PhotoError> {
         if length > LARGEST_PHOTO {
             return Err(PhotoError::TooLong { bytes: length, most: LARGEST_PHOTO });
         }
@@ -252,7 +259,9 @@ fn verify(sha256: &str, bytes: &[u8]) -> Result<(), PhotoError> {
     reader.limits(limits);
     reader.decode().map_err(|e| PhotoError::NotAnImage { cause: e.to_string() })?;
     match exif::Reader::new().read_from_container(&mut std::io::Cursor::new(bytes)) {
-        Ok(found) if found.fields().any(|f| f.tag.context() == exif::Context::Gps) => Err(PhotoError::Located),
+        Ok(found) if found.fields().any(|f| f.tag.context() == exif::Context::Gps) => {
+            Err(PhotoError::Located)
+        }
         Ok(_) | Err(exif::Error::NotFound(_)) => Ok(()),
         // EXIF that cannot be read cannot be shown to be free of a place.
         Err(e) => Err(PhotoError::NotAnImage { cause: format!("its EXIF data cannot be read: {e}") }),

@@ -36,7 +36,9 @@ pub async fn run(
         Ok(Ok(ended)) => ended,
         Ok(Err(e)) => Err(std::io::Error::other(e)),
         Err(_) => {
-            tracing::warn!("some requests did not end in time and were cut off; none of them was acknowledged");
+            tracing::warn!(
+                "some requests did not end in time and were cut off; none of them was acknowledged"
+            );
             Ok(())
         }
     }

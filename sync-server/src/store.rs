@@ -207,7 +207,9 @@ pub enum StoreError {
         known: i64,
     },
     /// The database does not promise what the server promises.
-    #[error("the database runs with {setting} = {found}, and {wanted} is needed so that nothing acknowledged is lost")]
+    #[error(
+        "the database runs with {setting} = {found}, and {wanted} is needed so that nothing acknowledged is lost"
+    )]
     Promise {
         /// Pragma.
         setting: &'static str,

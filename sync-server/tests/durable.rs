@@ -255,7 +255,11 @@ async fn chunks_are_put_together_and_none_is_removed_before_the_whole_reads_back
         t.edit(doc, &author("okafor"), actor(1), &[words(&format!("entry {i}"))]);
         t.push(doc, false).await;
         t.until_safe(doc).await;
-        assert_eq!(b.stored(doc).get_heads(), t.docs[&doc].0.get_heads(), "at every moment all of it is there");
+        assert_eq!(
+            b.stored(doc).get_heads(),
+            t.docs[&doc].0.get_heads(),
+            "at every moment all of it is there"
+        );
     }
     let chunks = b.store.chunks(&doc.to_string()).expect("an answer");
     assert!(chunks.len() < 64, "{} chunks", chunks.len());

@@ -139,7 +139,10 @@ async fn every_answer_carries_the_security_headers() {
     for path in ["/", "/api/session", "/api/nothing", "/healthz", "/missing.js"] {
         let answer = b.get(path, "").await;
         let csp = answer.headers["content-security-policy"].to_str().expect("text");
-        assert!(csp.contains("default-src 'self'") && csp.contains("frame-ancestors 'none'"), "{path}: {csp}");
+        assert!(
+            csp.contains("default-src 'self'") && csp.contains("frame-ancestors 'none'"),
+            "{path}: {csp}"
+        );
         assert!(!csp.contains("unsafe-inline") && !csp.contains("'unsafe-eval'"), "{path}: {csp}");
         assert_eq!(answer.headers["x-content-type-options"], "nosniff", "{path}");
     }

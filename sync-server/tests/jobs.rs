@@ -61,7 +61,8 @@ async fn faults_of_one_job_are_all_named_and_the_others_are_taken() {
     bad["assigned"] = json!(["okafor", "nobody"]);
     bad["adoption"] = "bnech".into();
     let mut worse = job("P-2");
-    worse["subjects"][2]["facts"] = json!({ "tailpiece.length": "26", "tailpiece.lenght": "26 in", "trap.form": "z_trap" });
+    worse["subjects"][2]["facts"] =
+        json!({ "tailpiece.length": "26", "tailpiece.lenght": "26 in", "trap.form": "z_trap" });
     worse["subjects"][1]["all"] = json!(["fixtrue"]);
     let mut misplaced = job("P-3");
     misplaced["subjects"][2]["in"] = "h".into();
@@ -75,8 +76,32 @@ async fn faults_of_one_job_are_all_named_and_the_others_are_taken() {
     let answer = answer.json();
     let said = |i: usize| answer[i]["error"]["message"].as_str().unwrap_or_default().to_owned();
     let cases: [(usize, &[&str]); 5] = [
-        (0, &["P-1", "subjects[2].kind", "`s`", "bar_snik", "did you mean `bar_sink`", "`assigned`", "nobody", "bnech"]),
-        (1, &["P-2", "tailpiece.length", "has no unit", "26 in", "did you mean `tailpiece.length`", "z_trap", "subjects[1].all", "fixtrue"]),
+        (
+            0,
+            &[
+                "P-1",
+                "subjects[2].kind",
+                "`s`",
+                "bar_snik",
+                "did you mean `bar_sink`",
+                "`assigned`",
+                "nobody",
+                "bnech",
+            ],
+        ),
+        (
+            1,
+            &[
+                "P-2",
+                "tailpiece.length",
+                "has no unit",
+                "26 in",
+                "did you mean `tailpiece.length`",
+                "z_trap",
+                "subjects[1].all",
+                "fixtrue",
+            ],
+        ),
         (2, &["P-3", "a `bar_sink` does not stand in a `house`"]),
         (3, &["P-4", "`adoption`", "2020-01-01"]),
         (4, &["adress"]),

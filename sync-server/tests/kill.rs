@@ -54,7 +54,13 @@ struct Reply {
 }
 
 /// One request over a socket of its own; the test needs no more of HTTP than that.
-fn http(address: SocketAddr, method: &str, path: &str, headers: &[(&str, &str)], body: &[u8]) -> Option<Reply> {
+fn http(
+    address: SocketAddr,
+    method: &str,
+    path: &str,
+    headers: &[(&str, &str)],
+    body: &[u8],
+) -> Option<Reply> {
     let mut socket = TcpStream::connect(address).ok()?;
     let mut head = format!(
         "{method} {path} HTTP/1.1\r\nHost: {address}\r\nConnection: close\r\nContent-Length: {}\r\n",
@@ -72,9 +78,8 @@ fn http(address: SocketAddr, method: &str, path: &str, headers: &[(&str, &str)],
     let text = String::from_utf8_lossy(&all[..end]).into_owned();
     let mut lines = text.lines();
     let status = lines.next()?.split(' ').nth(1)?.parse().ok()?;
-    let headers = lines
-        .filter_map(|l| l.split_once(": ").map(|(k, v)| (k.to_lowercase(), v.to_owned())))
-        .collect();
+    let headers =
+        lines.filter_map(|l| l.split_once(": ").map(|(k, v)| (k.to_lowercase(), v.to_owned()))).collect();
     Some(Reply { status, headers, body: all[end + 4..].to_vec() })
 }
 
@@ -86,8 +91,7 @@ fn sign_in(address: SocketAddr, user: &str) -> Option<String> {
 }
 
 fn seeded(data: &Path, count: usize) -> Vec<DocumentId> {
-    let store: Arc<dyn Store> =
-        Arc::new(SqliteStore::open(&data.join("crownweir.db")).expect("a store"));
+    let store: Arc<dyn Store> = Arc::new(SqliteStore::open(&data.join("crownweir.db")).expect("a store"));
     demo::seed_accounts(&store).expect("accounts");
     (0..count)
         .map(|i| {
@@ -182,7 +186,8 @@ fn stored(data: &Path, doc: DocumentId) -> Automerge {
 
 #[tokio::test(flavor = "multi_thread", worker_threads = 2)]
 async fn killed_under_load_nothing_acknowledged_is_lost() {
-    let number = |name: &str, usual: u64| std::env::var(name).ok().and_then(|v| v.parse().ok()).unwrap_or(usual);
+    let number =
+        |name: &str, usual: u64| std::env::var(name).ok().and_then(|v| v.parse().ok()).unwrap_or(usual);
     let (rounds, seed) = (number("CROWNWEIR_KILLS", 6), number("CROWNWEIR_SEED", 2026));
     println!("rounds {rounds}, seed {seed}");
     let folder = tempfile::tempdir().expect("a folder");
@@ -250,7 +255,8 @@ fn upload_goes_on_after_a_kill_from_what_was_flushed() {
     let half = photo.len() / 2;
     let send = |address, cookie: &str, offset: usize, part: &[u8]| {
         let offset = offset.to_string();
-        let headers = [("Cookie", cookie), ("Upload-Offset", offset.as_str()), ("Upload-Length", length.as_str())];
+        let headers =
+            [("Cookie", cookie), ("Upload-Offset", offset.as_str()), ("Upload-Length", length.as_str())];
         http(address, "PATCH", &path, &headers, part).expect("an answer")
     };
 

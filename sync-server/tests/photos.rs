@@ -10,7 +10,7 @@ use sha2::{Digest, Sha256};
 fn jpeg(side: u32) -> Vec<u8> {
     let mut bytes = Vec::new();
     let picture = image::RgbImage::from_fn(side, side, |x, y| {
-        let (r, g) = ((x * 31 ^ y * 17) as u8, (x * 7 + y * 13) as u8);
+        let (r, g) = (((x * 31) ^ (y * 17)) as u8, (x * 7 + y * 13) as u8);
         image::Rgb([r, g, r ^ g])
     });
     let encoder = image::codecs::jpeg::JpegEncoder::new_with_quality(&mut bytes, 90);
@@ -59,7 +59,10 @@ impl Desk {
     }
 
     async fn state(&self, sha256: &str) -> Option<(u64, String)> {
-        let answer = self.b.call("HEAD", &format!("/api/photos/{}/{sha256}", self.doc), &self.cookie, Body::empty()).await;
+        let answer = self
+            .b
+            .call("HEAD", &format!("/api/photos/{}/{sha256}", self.doc), &self.cookie, Body::empty())
+            .await;
         if answer.status == StatusCode::NOT_FOUND {
             return None;
         }
@@ -94,7 +97,10 @@ async fn photo_sent_in_parts_resumes_where_it_stopped_and_comes_back_the_same() 
     assert_eq!(back.headers["content-type"], "image/jpeg");
     assert_eq!(back.bytes, photo);
     let again = d.part(&sha, 0, photo.len(), &photo[..a]).await;
-    assert_eq!((again.status, &again.headers["upload-complete"]), (StatusCode::OK, &"?1".parse().expect("value")));
+    assert_eq!(
+        (again.status, &again.headers["upload-complete"]),
+        (StatusCode::OK, &"?1".parse().expect("value"))
+    );
 }
 
 #[tokio::test]

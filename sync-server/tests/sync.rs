@@ -280,3 +280,91 @@ async fn stopping_says_good_bye_and_ends() {
     assert_eq!(t.until_closed().await.0, 1001);
     (&mut run.ended).await.expect("no panic").expect("a clean end");
 }
+
+#[tokio::test]
+async fn clerk_keeps_the_file_and_the_list_follows_but_does_not_inspect() {
+    let b = Bench::new();
+    let doc = b.job("P-1", &["okafor"]);
+    let run = b.run().await;
+    let cookie = b.sign_in("pruitt").await;
+    let mut t = Tablet::join(run.address, &cookie, "office", true).await;
+    t.follow(doc, Automerge::new()).await;
+    t.until_safe(doc).await;
+    let mut header = Record::from_automerge(b.stored(doc)).state().job().expect("a header").clone();
+    header.address = "16 Weir Lane, Tarn Hollow".into();
+    t.edit(doc, &author("pruitt"), actor(1), &[crownweir_record::Edit::Job(header)]);
+    t.push(doc, false).await;
+    t.until_safe(doc).await;
+    assert!(t.refused.is_empty());
+    let listed = async || b.get("/api/jobs", &cookie).await.json()[0]["address"].clone();
+    while listed().await != "16 Weir Lane, Tarn Hollow" {
+        tokio::time::sleep(std::time::Duration::from_millis(50)).await;
+    }
+
+    // Our own client does not offer it, so the entry is written by hand.
+    let (mine, _) = t.docs.get_mut(&doc).expect("followed");
+    let house = Record::from_automerge(mine.clone()).state().order[0].to_string();
+    mine.set_actor(automerge::ActorId::from(actor(1)));
+    let seen = serde_json::json!({
+        "t": "seen", "at": 0, "subject": house, "fact": "x", "value": "yes", "how": "seen", "note": "", "after": [],
+    });
+    let mut tx = mine.transaction();
+    let (_, entries) =
+        automerge::ReadDoc::get(&tx, automerge::ROOT, "entries").expect("read").expect("entries");
+    let key = format!("{}.2", &hex::encode(actor(1))[..16]);
+    automerge::transaction::Transactable::put(&mut tx, &entries, key, seen.to_string()).expect("put");
+    tx.commit();
+    t.push(doc, false).await;
+    t.until("a refusal", |t| !t.refused.is_empty()).await;
+    assert!(t.refused[0].reason.contains("clerk"), "{}", t.refused[0].reason);
+    assert!(Record::from_automerge(b.stored(doc)).state().facts.is_empty());
+}
+
+#[tokio::test]
+async fn reader_that_does_not_keep_up_is_disconnected_and_the_others_go_on() {
+    let mut b = Bench::new();
+    b.restart(|s| s.frames_waiting = 4);
+    let doc = b.job("P-1", &["okafor", "lindqvist"]);
+    let run = b.run().await;
+    let mut slow = Tablet::join(run.address, &b.sign_in("lindqvist").await, "slow", true).await;
+    slow.follow(doc, Automerge::new()).await;
+    slow.until_safe(doc).await;
+    let mut quick = Tablet::join(run.address, &b.sign_in("okafor").await, "quick", true).await;
+    quick.follow(doc, Automerge::new()).await;
+    quick.until_safe(doc).await;
+    // It asks and asks and does not read the answers: more than the system buffers and the queue can take.
+    let mut asks = 0;
+    let stops = async {
+        let m = crownweir_record::wire::DocMessage {
+            sender: "slow".into(),
+            target: "crownweir-server".into(),
+            document: DocumentId([9; 16]),
+            data: automerge::sync::SyncDoc::generate_sync_message(
+                &Automerge::new(),
+                &mut automerge::sync::State::new(),
+            )
+            .expect("a message")
+            .encode(),
+        };
+        let frame = Message::Request(m).encode();
+        while slow.try_say(frame.clone()).await.is_some() {
+            asks += 1;
+            assert!(asks < 2_000_000, "nobody stops it");
+        }
+    };
+    tokio::time::timeout(std::time::Duration::from_secs(60), stops).await.expect("it is stopped");
+    quick.edit(doc, &author("okafor"), actor(1), &[words("goes on")]);
+    quick.push(doc, false).await;
+    quick.until_safe(doc).await;
+    assert_eq!(texts(&b.stored(doc)), ["goes on"]);
+}
+
+#[tokio::test]
+async fn session_that_ends_while_connected_closes_the_socket_at_the_next_ping() {
+    let mut b = Bench::new();
+    b.restart(|s| s.ping_every = std::time::Duration::from_millis(100));
+    let run = b.run().await;
+    let mut t = Tablet::join(run.address, &b.sign_in("okafor").await, "tablet-1", true).await;
+    b.now.fetch_add(sync_server::accounts::SESSION_MAX_MS, std::sync::atomic::Ordering::SeqCst);
+    assert_eq!(t.until_closed().await.0, 4401);
+}

@@ -38,8 +38,7 @@ struct Assigned {
 }
 
 pub(super) async fn list(State(server): State<Shared>, signed: Signed) -> Result<Response, Problem> {
-    let (jobs, users) =
-        crate::off_thread(server.store.clone(), |s| Ok((s.jobs()?, s.users()?))).await?;
+    let (jobs, users) = crate::off_thread(server.store.clone(), |s| Ok((s.jobs()?, s.users()?))).await?;
     let damaged = server.hub.damaged();
     let name_of = |user: &String| Assigned {
         user: user.clone(),
@@ -73,8 +72,9 @@ pub(super) async fn import(
     if !access::may_import(&signed.role) {
         return Err(Problem::not_allowed(&signed.role, "import jobs"));
     }
-    let text = std::str::from_utf8(&body)
-        .map_err(|_| Problem::unusable("the file is not text in UTF-8", "export it again as JSON and send that"))?;
+    let text = std::str::from_utf8(&body).map_err(|_| {
+        Problem::unusable("the file is not text in UTF-8", "export it again as JSON and send that")
+    })?;
     let files = JobFile::parse_all(text).map_err(|e| {
         Problem::unusable(format!("this is not a job file: {e}"), "correct the file and import it again")
     })?;
@@ -98,7 +98,8 @@ pub(super) async fn import(
             Err(problem) => answers.push(serde_json::json!({ "permit": permit, "error": problem })),
         }
     }
-    let status = if taken > 0 || answers.is_empty() { StatusCode::OK } else { StatusCode::UNPROCESSABLE_ENTITY };
+    let status =
+        if taken > 0 || answers.is_empty() { StatusCode::OK } else { StatusCode::UNPROCESSABLE_ENTITY };
     Ok((status, Json(answers)).into_response())
 }
 

@@ -14,7 +14,8 @@ use crate::store::{PhotoRow, Write};
 
 /// A photo of a job that this user may see.
 async fn named(server: &Shared, signed: &Signed, doc: &str, sha256: &str) -> Result<(), Problem> {
-    let is_hash = sha256.len() == 64 && sha256.bytes().all(|b| b.is_ascii_digit() || (b'a'..=b'f').contains(&b));
+    let is_hash =
+        sha256.len() == 64 && sha256.bytes().all(|b| b.is_ascii_digit() || (b'a'..=b'f').contains(&b));
     if !is_hash {
         return Err(Problem::unusable(
             "a photo is named by its SHA-256: 64 digits, small letters",
@@ -143,7 +144,8 @@ pub(super) async fn read(
         return Err(Problem::not_here("this photo"));
     }
     let photos = server.photos.clone();
-    let bytes = tokio::task::spawn_blocking(move || photos.read(&sha256)).await.map_err(|e| Problem::ours(&e))??;
+    let bytes =
+        tokio::task::spawn_blocking(move || photos.read(&sha256)).await.map_err(|e| Problem::ours(&e))??;
     let fixed = [
         (header::CONTENT_TYPE, "image/jpeg"),
         (header::CACHE_CONTROL, "private, max-age=31536000, immutable"),

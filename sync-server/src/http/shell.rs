@@ -111,3 +111,63 @@ fn media_type(path: &str) -> &'static str {
         _ => "application/octet-stream",
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn shell(path: &str) -> Option<ShellFile> {
+        let bytes: &'static [u8] = match path {
+            "index.html" => b"<p>page",
+            "assets/core-1a2b.wasm" => b"plain",
+            "assets/core-1a2b.wasm.br" => b"squeezed",
+            "sw.js" => b"worker",
+            "manifest.webmanifest" => b"{}",
+            _ => return None,
+        };
+        Some(ShellFile { bytes: bytes.into(), sha256: path.into() })
+    }
+
+    #[track_caller]
+    fn check(path: &str, accepts: &str, media: &str, cache: &str, encoding: Option<&str>) {
+        let mut headers = HeaderMap::new();
+        headers.insert(header::ACCEPT_ENCODING, accepts.parse().expect("a header"));
+        let answer = file(shell, path, &headers).expect("a file");
+        let h = answer.headers();
+        assert!(
+            h[header::CONTENT_TYPE].to_str().is_ok_and(|t| t.starts_with(media)),
+            "{:?}",
+            h[header::CONTENT_TYPE]
+        );
+        assert!(
+            h[header::CACHE_CONTROL].to_str().is_ok_and(|t| t.contains(cache)),
+            "{:?}",
+            h[header::CACHE_CONTROL]
+        );
+        assert_eq!(h.get(header::CONTENT_ENCODING).map(|e| e.to_str().expect("text")), encoding);
+    }
+
+    #[test]
+    fn hashed_assets_are_kept_for_ever_and_start_page_worker_and_manifest_are_asked_for_again() {
+        check("assets/core-1a2b.wasm", "", "application/wasm", "immutable", None);
+        check("index.html", "", "text/html", "no-cache", None);
+        check("sw.js", "", "text/javascript", "no-cache", None);
+        check("manifest.webmanifest", "", "application/manifest+json", "no-cache", None);
+    }
+
+    #[test]
+    fn squeezed_files_are_sent_only_to_those_who_take_them() {
+        check("assets/core-1a2b.wasm", "gzip, br", "application/wasm", "immutable", Some("br"));
+        check("assets/core-1a2b.wasm", "gzip", "application/wasm", "immutable", None);
+        check("assets/core-1a2b.wasm", "br;q=0", "application/wasm", "immutable", None);
+        check("sw.js", "br", "text/javascript", "no-cache", None);
+    }
+
+    #[test]
+    fn file_the_browser_has_is_not_sent_again() {
+        let mut headers = HeaderMap::new();
+        headers.insert(header::IF_NONE_MATCH, "\"sw.js\"".parse().expect("a header"));
+        assert_eq!(file(shell, "sw.js", &headers).expect("a file").status(), StatusCode::NOT_MODIFIED);
+        assert!(file(shell, "missing.js", &headers).is_none());
+    }
+}

@@ -81,8 +81,14 @@ async fn serve(server: Shared, socket: WebSocket, signed: Signed) {
     let (sink, mut stream) = socket.split();
     let (outbox, queue) = mpsc::channel(server.settings.frames_waiting);
     let closed = CancellationToken::new();
-    let mut reader =
-        Reader { server: server.clone(), signed, outbox, closed: closed.clone(), peer: None, allowed: HashSet::new() };
+    let mut reader = Reader {
+        server: server.clone(),
+        signed,
+        outbox,
+        closed: closed.clone(),
+        peer: None,
+        allowed: HashSet::new(),
+    };
     let (joined, peers) = tokio::sync::watch::channel(None);
     let writer = tokio::spawn(write(server.clone(), sink, queue, peers, closed.clone()));
     let mut patience = JOIN_WITHIN;
@@ -207,7 +213,10 @@ impl Reader {
         match frame {
             Frame::Join { sender, speaks: false, .. } => {
                 // Nothing else can be waiting yet, so a full queue means that nobody reads.
-                drop(self.outbox.try_send(frames::error(&sender, "this server speaks version 1 of the protocol")));
+                drop(
+                    self.outbox
+                        .try_send(frames::error(&sender, "this server speaks version 1 of the protocol")),
+                );
                 return Err(Goodbye::Garbled);
             }
             Frame::Join { sender, ours, .. } => return self.join(sender, ours).await,

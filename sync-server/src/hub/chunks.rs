@@ -51,7 +51,12 @@ pub fn load(chunks: &[Chunk]) -> Result<Loaded, String> {
 /// The whole document as one chunk. Changes that wait for others are left out: they are not acknowledged either.
 pub fn whole(name: &str, doc: &Automerge) -> Write {
     let bytes = doc.save_with_options(SaveOptions { deflate: true, retain_orphans: false });
-    Write::Chunk { doc: name.to_owned(), kind: ChunkKind::Snapshot, key: snapshot_key(&doc.get_heads()), bytes }
+    Write::Chunk {
+        doc: name.to_owned(),
+        kind: ChunkKind::Snapshot,
+        key: snapshot_key(&doc.get_heads()),
+        bytes,
+    }
 }
 
 fn snapshot_key(heads: &[ChangeHash]) -> String {

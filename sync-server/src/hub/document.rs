@@ -142,7 +142,12 @@ async fn turn_away(desk: &Desk, what: &str, inbox: &mut mpsc::Receiver<Event>) {
         desk.pending.fetch_sub(1, Ordering::AcqRel);
         if let Event::Sync { peer, data } = event {
             if let Some(bytes) = judge::carried(&data) {
-                let kept = desk.hub.inner().committer.commit(vec![quarantine(desk, &peer, &refusal.reason, bytes)]).await;
+                let kept = desk
+                    .hub
+                    .inner()
+                    .committer
+                    .commit(vec![quarantine(desk, &peer, &refusal.reason, bytes)])
+                    .await;
                 if let Err(e) = kept {
                     tracing::error!(doc = desk.name, cause = %e, "changes for a damaged job could not be kept aside");
                     peer.close(Goodbye::NotStored);
@@ -167,7 +172,12 @@ fn quarantine(desk: &Desk, peer: &Peer, reason: &str, bytes: Vec<u8>) -> Write {
 }
 
 fn refuse(desk: &Desk, peer: &Peer, refusal: &Refusal) {
-    tracing::warn!(doc = desk.name, user = peer.who.user, refusal.reason, "changes were refused and kept in quarantine");
+    tracing::warn!(
+        doc = desk.name,
+        user = peer.who.user,
+        refusal.reason,
+        "changes were refused and kept in quarantine"
+    );
     if peer.ours {
         peer.send(frames::refused(desk.doc, peer, refusal));
     }
@@ -307,7 +317,11 @@ impl Document {
         let fresh: Vec<_> = writes.iter().filter_map(chunk_name).collect();
         let fresh_bytes: usize = writes.iter().map(chunk_size).sum();
         for (actor, user) in &round.actors {
-            writes.push(Write::Bind { doc: self.desk.name.clone(), actor: actor.clone(), user: user.clone() });
+            writes.push(Write::Bind {
+                doc: self.desk.name.clone(),
+                actor: actor.clone(),
+                user: user.clone(),
+            });
         }
         for (peer, refusal, bytes) in &round.refused {
             if !bytes.is_empty() {
@@ -358,7 +372,9 @@ impl Document {
         if let Err(e) = self.refresh_head().await {
             tracing::warn!(doc = self.desk.name, cause = %e, "the list entry of a job could not be brought up to date");
         }
-        if self.keys.iter().filter(|(kind, _)| *kind == ChunkKind::Increment).count() >= 8 || self.keys.len() >= 4 {
+        if self.keys.iter().filter(|(kind, _)| *kind == ChunkKind::Increment).count() >= 8
+            || self.keys.len() >= 4
+        {
             self.compact().await;
         }
     }
@@ -404,19 +420,26 @@ impl Document {
         .await
         .unwrap_or_else(|e| Err(e.to_string()));
         if let Err(what) = sound {
-            tracing::error!(doc = self.desk.name, what, "a new snapshot does not read back; all chunks are kept");
+            tracing::error!(
+                doc = self.desk.name,
+                what,
+                "a new snapshot does not read back; all chunks are kept"
+            );
             return;
         }
         let old: Vec<_> = self.keys.iter().filter(|k| **k != key).cloned().collect();
         if old.is_empty() {
             return;
         }
-        match inner.committer.commit(vec![Write::DropChunks { doc: self.desk.name.clone(), keys: old }]).await {
+        match inner.committer.commit(vec![Write::DropChunks { doc: self.desk.name.clone(), keys: old }]).await
+        {
             Ok(()) => {
                 self.keys = BTreeSet::from([key]);
                 self.bytes = size;
             }
-            Err(e) => tracing::warn!(doc = self.desk.name, cause = %e, "replaced chunks could not be removed"),
+            Err(e) => {
+                tracing::warn!(doc = self.desk.name, cause = %e, "replaced chunks could not be removed")
+            }
         }
     }
 }

@@ -1,7 +1,9 @@
 //! Frames as the hub needs them: what a client may say to a server, and what a server says to one peer.
 
 use crownweir_record::DocumentId;
-use crownweir_record::wire::{self, DecodeError, DocMessage, Message, PROTOCOL_VERSION, PeerMetadata, Refused};
+use crownweir_record::wire::{
+    self, DecodeError, DocMessage, Message, PROTOCOL_VERSION, PeerMetadata, Refused,
+};
 
 use super::peer::Peer;
 

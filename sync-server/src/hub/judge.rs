@@ -114,7 +114,13 @@ fn refusal(by: door::Refusal) -> Refusal {
     Refusal { reason: by.reason, kept: format!("{} {KEPT_ASIDE}", by.kept), todo: by.todo }
 }
 
-fn refuse(before: &Automerge, mut state: State, message: Message, bytes: Vec<u8>, refusal: Option<Refusal>) -> Judged {
+fn refuse(
+    before: &Automerge,
+    mut state: State,
+    message: Message,
+    bytes: Vec<u8>,
+    refusal: Option<Refusal>,
+) -> Judged {
     state.set_read_only(true);
     let mut copy = before.fork();
     let received = catch_unwind(AssertUnwindSafe(|| {

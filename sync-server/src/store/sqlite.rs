@@ -118,7 +118,8 @@ impl Store for SqliteStore {
         let doing = "write";
         // After a panic inside a transaction the connection rolled back when the transaction was dropped.
         let mut c = self.writer.lock().unwrap_or_else(std::sync::PoisonError::into_inner);
-        let t = c.transaction_with_behavior(rusqlite::TransactionBehavior::Immediate).map_err(fails(doing))?;
+        let t =
+            c.transaction_with_behavior(rusqlite::TransactionBehavior::Immediate).map_err(fails(doing))?;
         for write in batch {
             apply(&t, write)?;
         }
@@ -236,8 +237,7 @@ impl Store for SqliteStore {
     fn photo_count(&self, doc: &str) -> Result<u64, StoreError> {
         let doing = "count the photos of a job";
         let c = self.read();
-        let mut s =
-            c.prepare_cached("select count(*) from photos where doc = ?").map_err(fails(doing))?;
+        let mut s = c.prepare_cached("select count(*) from photos where doc = ?").map_err(fails(doing))?;
         s.query_row([doc], |r| r.get::<_, i64>(0)).map(i64::unsigned_abs).map_err(fails(doing))
     }
 
@@ -319,9 +319,7 @@ fn apply(t: &Transaction<'_>, write: &Write) -> Result<(), StoreError> {
                 other => other,
             }
         }
-        Write::JobHead(job) => {
-            run("update jobs set head = ? where doc = ?", params![head(job)?, job.doc])
-        }
+        Write::JobHead(job) => run("update jobs set head = ? where doc = ?", params![head(job)?, job.doc]),
         Write::User(u) => run(
             "insert into users (user, name, role, password) values (?, ?, ?, ?) on conflict (user) do update
              set name = excluded.name, role = excluded.role, password = excluded.password",
@@ -348,4 +346,31 @@ fn apply(t: &Transaction<'_>, write: &Write) -> Result<(), StoreError> {
         ),
     };
     done.map(|_| ()).map_err(fails(doing))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn every_connection_flushes_at_commit() {
+        let folder = tempfile::tempdir().expect("a folder");
+        let store = SqliteStore::open(&folder.path().join("x.db")).expect("a store");
+        for connection in [&store.writer, &store.reader] {
+            let c = connection.lock().expect("a connection");
+            let synchronous: i64 = c.pragma_query_value(None, "synchronous", |r| r.get(0)).expect("read");
+            let journal: String = c.pragma_query_value(None, "journal_mode", |r| r.get(0)).expect("read");
+            // 2 is FULL; 1, NORMAL, would not flush in WAL mode.
+            assert_eq!((synchronous, journal.as_str()), (2, "wal"));
+        }
+    }
+
+    #[test]
+    fn folder_of_a_newer_program_is_refused() {
+        let folder = tempfile::tempdir().expect("a folder");
+        let file = folder.path().join("x.db");
+        drop(SqliteStore::open(&file).expect("a store"));
+        Connection::open(&file).and_then(|c| c.pragma_update(None, "user_version", 99)).expect("changed");
+        assert!(matches!(SqliteStore::open(&file), Err(StoreError::Newer { found: 99, .. })));
+    }
 }

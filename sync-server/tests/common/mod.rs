@@ -16,10 +16,10 @@ use crownweir_engine::Law;
 use crownweir_record::{DocumentId, Edit, JobHeader};
 use http_body_util::BodyExt;
 use serde_json::Value;
+use sync_server::jobs::{self, NewJob};
 use sync_server::rulesets::Rulesets;
 use sync_server::store::{Store, sqlite::SqliteStore};
-use sync_server::jobs::{self, NewJob};
-use sync_server::{cli, Server, Settings, Shared, demo, http, hub};
+use sync_server::{Server, Settings, Shared, cli, demo, http, hub};
 use tempfile::TempDir;
 use tower::ServiceExt;
 
@@ -122,7 +122,8 @@ impl Bench {
             agency: demo::AGENCY.into(),
             ..JobHeader::default()
         };
-        let house = Edit::Subject { kind: "house".into(), name: "House".into(), parent: None, copied_from: None };
+        let house =
+            Edit::Subject { kind: "house".into(), name: "House".into(), parent: None, copied_from: None };
         let job = NewJob {
             header,
             edits: vec![house],

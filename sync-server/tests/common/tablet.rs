@@ -60,14 +60,14 @@ impl Tablet {
     pub async fn try_join(&mut self) -> Option<()> {
         let metadata = PeerMetadata { crownweir: true, ..PeerMetadata::default() };
         let join = Message::Join { sender: self.name.clone(), metadata, versions: vec!["1".into()] };
-        self.socket.send(tungstenite::Message::Binary(join.encode().into())).await.ok()?;
+        self.try_say(join.encode()).await?;
         self.next().await.map(drop)
     }
 
     /// As [`Tablet::push`] for a server that may die meanwhile.
     pub async fn try_push(&mut self, doc: DocumentId, asks: bool) -> Option<()> {
-        match self.to_push(doc, asks) {
-            Some(frame) => self.socket.send(tungstenite::Message::Binary(frame.into())).await.ok(),
+        match self.pending_frame(doc, asks) {
+            Some(frame) => self.try_say(frame).await,
             None => Some(()),
         }
     }
@@ -81,6 +81,11 @@ impl Tablet {
                 None => true,
             },
         }
+    }
+
+    /// As [`Tablet::say`] for a server that may hang up.
+    pub async fn try_say(&mut self, frame: Vec<u8>) -> Option<()> {
+        self.socket.send(tungstenite::Message::Binary(frame.into())).await.ok()
     }
 
     pub async fn say(&mut self, frame: Vec<u8>) {
@@ -118,12 +123,12 @@ impl Tablet {
 
     /// Sends what there is to send.
     pub async fn push(&mut self, doc: DocumentId, asks: bool) {
-        if let Some(frame) = self.to_push(doc, asks) {
+        if let Some(frame) = self.pending_frame(doc, asks) {
             self.say(frame).await;
         }
     }
 
-    fn to_push(&mut self, doc: DocumentId, asks: bool) -> Option<Vec<u8>> {
+    fn pending_frame(&mut self, doc: DocumentId, asks: bool) -> Option<Vec<u8>> {
         let (mine, state) = self.docs.get_mut(&doc).expect("followed");
         let m = mine.generate_sync_message(state)?;
         let m = DocMessage {
