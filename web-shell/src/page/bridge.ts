@@ -1,10 +1,12 @@
 // The page's end of the worker. Each ask is answered once; what changes besides arrives as a push.
 
+import type { JobView } from '../core/types';
 import { type Answers, type Ask, type FromPage, type FromWorker, never, Plain } from '../shared/messages';
 
 export interface Pushes {
   status(status: Extract<FromWorker, { type: 'status' }>['status']): void;
   views(views: Extract<FromWorker, { type: 'views' }>['views']): void;
+  job(doc: string, job: JobView): void;
   stopped(message: string): void;
 }
 
@@ -45,6 +47,9 @@ export function listen(pushes: Pushes): void {
         return;
       case 'views':
         pushes.views(message.views);
+        return;
+      case 'job':
+        pushes.job(message.doc, message.job);
         return;
       case 'stopped':
         stop(message.message, pushes);

@@ -5,6 +5,7 @@ import type { ComponentChildren } from 'preact';
 import type { Command } from '../core/types';
 import { Plain, type Status, type Views } from '../shared/messages';
 import { ask, listen } from './bridge';
+import { keep_page } from './keep';
 import { type Route, read_route, without_sheet, write_route } from './route';
 
 export const status = signal<Status | null>(null);
@@ -82,8 +83,18 @@ export function command(what: Command, words: string): Promise<boolean> {
 
 /** Whether the job on the screen may be written here and now, and if not, why. */
 export function locked(): string | null {
-  if (status.value?.writer === 'elsewhere') return 'Read only: Crownweir is open in another tab.';
-  return views.value?.job?.read_only ?? null;
+  return lock.value;
+}
+
+// Computed, so that a screen is drawn again when the answer changes and not with every word of the status.
+const lock = computed(() =>
+  status.value?.writer === 'elsewhere'
+    ? 'Read only: Crownweir is open in another tab.'
+    : (views.value?.job?.read_only ?? null),
+);
+
+function show(fresh: Views): void {
+  views.value = { ...fresh, place: keep_page(views.value?.place ?? null, fresh.place) };
 }
 
 export async function begin(): Promise<void> {
@@ -92,7 +103,11 @@ export async function begin(): Promise<void> {
       status.value = fresh;
     },
     views: (fresh) => {
-      if (write_route(fresh.look) === write_route(route.value)) views.value = fresh;
+      if (write_route(fresh.look) === write_route(route.value)) show(fresh);
+    },
+    job: (doc, job) => {
+      const now = views.value;
+      if (now !== null && now.look.screen === 'place' && now.look.doc === doc) views.value = { ...now, job };
     },
     stopped: (message) => {
       stopped.value = message;
@@ -117,7 +132,7 @@ export async function begin(): Promise<void> {
     const look = here.screen === 'settings' ? { screen: 'day' as const } : here;
     ask({ type: 'watch', look }).then(
       (fresh) => {
-        if (write_route(fresh.look) === write_route(look)) views.value = fresh;
+        if (write_route(fresh.look) === write_route(look)) show(fresh);
       },
       (error: unknown) => {
         alarm.value = alarm_of(error);

@@ -151,6 +151,8 @@ export type FromWorker =
   | { type: 'failure'; id: number; failure: Failure }
   | { type: 'status'; status: Status }
   | { type: 'views'; views: Views }
+  /** The job of the place on the screen, which follows its views a moment later. */
+  | { type: 'job'; doc: string; job: JobView }
   /** The core stopped; what was stored is on disk and a fresh start reads it. */
   | { type: 'stopped'; message: string };
 

@@ -31,6 +31,9 @@ const CHUNKS_BEFORE_SNAPSHOT = 64;
 /** How long a tab waits for the writer's place before it says that another tab has it. */
 const WRITER_PATIENCE_MS = 1_500;
 
+/** The status comes this much after a tap's answer, so that the verdict is painted first. */
+const FOLLOWS_MS = 60;
+
 const NO_CORE = 'Crownweir stopped after a fault. What was saved is on this tablet. Start it again.';
 
 export class Desk {
@@ -57,7 +60,13 @@ export class Desk {
   #trouble: string | null = null;
   #taking = false;
   #look: Look = { screen: 'day' };
+  /** Jobs whose views are no longer fresh. */
   #dirty = new Set<string>();
+  /** Something of the status alone changed: where the work is. */
+  #moved = false;
+  #following = false;
+  /** The job views last drawn: a place is shown beside the one before until the fresh one follows. */
+  #drawn = new Map<string, JobView>();
 
   constructor(say: (message: FromWorker) => void) {
     this.#say = say;
@@ -277,6 +286,7 @@ export class Desk {
     const core: CoreFace = new Core();
     this.#core = core;
     this.#jobs.clear();
+    this.#drawn.clear();
     this.#problems.clear();
     this.#session = session;
     this.#rows = rows;
@@ -439,7 +449,7 @@ export class Desk {
       if (safe === this.#safe.get(doc) || (!safe && !heard)) continue;
       await this.#store.set_safe(doc, safe);
       this.#safe.set(doc, safe);
-      this.#dirty.add(doc);
+      this.#moved = true;
     }
   }
 
@@ -465,6 +475,7 @@ export class Desk {
     if (known !== undefined) return known;
     const view = JSON.parse(core.job(doc)) as JobView;
     this.#jobs.set(doc, view);
+    this.#drawn.set(doc, view);
     return view;
   }
 
@@ -475,7 +486,7 @@ export class Desk {
     const core = this.#core_or_throw();
     const { doc } = look;
     try {
-      views.job = this.#job(doc);
+      views.job = (look.screen === 'place' && core.is_open(doc) ? this.#drawn.get(doc) : null) ?? this.#job(doc);
       if (views.job === null) {
         views.problem =
           this.#problems.get(doc) ?? 'This job is not on this tablet yet. Take the jobs along where there is a signal.';
@@ -583,21 +594,43 @@ export class Desk {
         if (error instanceof WebAssembly.RuntimeError) this.#stop(error);
         throw error;
       } finally {
-        if (this.#dirty.size > 0) this.#push();
+        if (this.#dirty.size > 0 || this.#moved) this.#push();
       }
     });
   }
 
+  /** Draws what changed: the place on the screen at once, the job and the status when the answer is out. */
   #push(): void {
     if (this.#stopped) return;
     const dirty = new Set(this.#dirty);
     this.#dirty.clear();
-    try {
-      if (this.#look.screen !== 'day' && dirty.has(this.#look.doc)) this.#say({ type: 'views', views: this.#views() });
+    this.#moved = false;
+    const look = this.#look;
+    this.#guarded(() => {
+      if (look.screen !== 'day' && dirty.has(look.doc)) this.#say({ type: 'views', views: this.#views() });
+    });
+    if (this.#following) return;
+    this.#following = true;
+    setTimeout(() => void this.#queue.run(() => this.#follow()), FOLLOWS_MS);
+  }
+
+  #follow(): void {
+    this.#following = false;
+    if (this.#stopped) return;
+    this.#guarded(() => {
+      const now = this.#look;
+      const job = now.screen === 'place' ? this.#job(now.doc) : null;
+      if (now.screen === 'place' && job !== null) this.#say({ type: 'job', doc: now.doc, job });
       this.#say({ type: 'status', status: this.#status() });
+    });
+  }
+
+  #guarded(job: () => void): void {
+    try {
+      job();
     } catch (error) {
       if (error instanceof WebAssembly.RuntimeError) this.#stop(error);
-      else throw error;
+      else this.#trouble = message_of(error);
     }
   }
 

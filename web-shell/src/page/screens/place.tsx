@@ -5,10 +5,11 @@ import { free_name } from '../names';
 import { add_subject } from '../parts/add';
 import { Dock, light, lit, same, target_of, useLitInView } from '../parts/dock';
 import { ask_words } from '../parts/forms';
+import { memo } from '../parts/memo';
 import { Photos, strike_or_restore, TakePhoto } from '../parts/photos';
 import { Shape, TallyLine, VerdictMark } from '../parts/shape';
 import { Waiting } from '../parts/waiting';
-import { command, go, locked, panel, target, views } from '../state';
+import { command, go, locked, panel, type Target, target, views } from '../state';
 import { by_subject } from '../sweep';
 import { count, how_word, local_times, VERDICT_ORDER } from '../words';
 import { Over } from './over';
@@ -20,6 +21,8 @@ export function Place({ doc, place }: { doc: string; place: string }) {
   if (fresh === null || fresh.place === null || fresh.job === null) return <Waiting problem={fresh?.problem ?? null} />;
   const page = { ...fresh.place, still_to_see: by_subject(fresh.place.still_to_see) };
   const readonly = locked() !== null;
+  const on = lit(page);
+  const chosen = target.value !== null;
   const own = page.subjects.find((subject) => subject.id === place);
   // A place with nothing of its own to see needs no card: its name stands above.
   const shown = page.subjects.filter((subject) => subject !== own || has_something(subject));
@@ -44,7 +47,7 @@ export function Place({ doc, place }: { doc: string; place: string }) {
             </button>
           )}
           {!readonly && own !== undefined && (
-            <button type="button" aria-label={`More for ${page.place.name}`} onClick={() => more(page, own)}>
+            <button type="button" aria-label={`More for ${page.place.name}`} onClick={() => more(own)}>
               More
             </button>
           )}
@@ -59,7 +62,15 @@ export function Place({ doc, place }: { doc: string; place: string }) {
           <Rail page={page} readonly={readonly} />
           <div class="subjects">
             {shown.map((subject) => (
-              <Subject key={subject.id} doc={doc} page={page} subject={subject} readonly={readonly} />
+              <Subject
+                key={subject.id}
+                doc={doc}
+                place={page.place.id}
+                subject={subject}
+                lit={on !== null && on.subject === subject.id ? lit_name(on) : null}
+                chosen={chosen}
+                readonly={readonly}
+              />
             ))}
           </div>
         </div>
@@ -71,7 +82,7 @@ export function Place({ doc, place }: { doc: string; place: string }) {
 }
 
 /** `first`: the first of several of one subject bears its name. */
-function Need({ need, first, here }: { need: NeedView; first: boolean; here: boolean }) {
+const Need = memo(function Need({ need, first, here }: { need: NeedView; first: boolean; here: boolean }) {
   const ref = useLitInView(here, '.rail');
   return (
     <li>
@@ -95,7 +106,7 @@ function Need({ need, first, here }: { need: NeedView; first: boolean; here: boo
       </button>
     </li>
   );
-}
+});
 
 function has_something(subject: SubjectView): boolean {
   return (
@@ -162,17 +173,22 @@ function Rail({ page, readonly }: { page: PlacePage; readonly: boolean }) {
   );
 }
 
-function Subject({
-  doc,
-  page,
-  subject,
-  readonly,
-}: {
+interface SubjectProps {
   doc: string;
-  page: PlacePage;
+  place: string;
   subject: SubjectView;
+  /** What of this subject is lit, if anything is. */
+  lit: string | null;
+  /** The light was put there by a tap, not by being next. */
+  chosen: boolean;
   readonly: boolean;
-}) {
+}
+
+function lit_name(on: Target): string {
+  return `${on.closing ? 'all' : 'fact'} ${on.what}`;
+}
+
+const Subject = memo(function Subject({ doc, place, subject, lit, chosen, readonly }: SubjectProps) {
   const shown = subject.facts.filter((fact) => fact.asked || fact.state !== 'unknown');
   const rest = subject.facts.filter((fact) => !fact.asked && fact.state === 'unknown');
   const worst = VERDICT_ORDER.find((word) => subject.verdicts.some((verdict) => verdict.verdict === word));
@@ -193,7 +209,7 @@ function Subject({
         {!readonly && subject.depth > 0 && (
           <div class="subject-acts">
             {struck === null && <TakePhoto subject={subject.id} name={subject.name} caption={subject.name} />}
-            <button type="button" aria-label={`More for ${subject.name}`} onClick={() => more(page, subject)}>
+            <button type="button" aria-label={`More for ${subject.name}`} onClick={() => more(subject)}>
               More
             </button>
           </div>
@@ -208,14 +224,20 @@ function Subject({
           {lines.length > 0 && (
             <ul class="verdicts" aria-label={`Verdicts on ${subject.name}`}>
               {lines.map((verdict) => (
-                <Verdict key={verdict.provision} doc={doc} place={page.place.id} verdict={verdict} />
+                <Verdict key={verdict.provision} doc={doc} place={place} verdict={verdict} />
               ))}
             </ul>
           )}
           {shown.length > 0 && (
             <ul class="facts" aria-label={`Facts of ${subject.name}`}>
               {shown.map((fact) => (
-                <Fact key={fact.fact} page={page} subject={subject} fact={fact} />
+                <Fact
+                  key={fact.fact}
+                  subject={subject}
+                  fact={fact}
+                  here={lit === `fact ${fact.fact}`}
+                  chosen={chosen}
+                />
               ))}
             </ul>
           )}
@@ -228,9 +250,7 @@ function Subject({
                     <button
                       type="button"
                       class={closing.wanted ? 'fact wanted' : 'fact'}
-                      aria-current={
-                        same(lit(page), { subject: subject.id, what: closing.kind, closing: true }) ? 'true' : undefined
-                      }
+                      aria-current={lit === `all ${closing.kind}` ? 'true' : undefined}
                       onClick={() => light({ subject: subject.id, what: closing.kind, closing: true })}
                     >
                       <span>{closing.label}: all of them?</span>
@@ -254,12 +274,18 @@ function Subject({
               </summary>
               <ul class="facts">
                 {rest.map((fact) => (
-                  <Fact key={fact.fact} page={page} subject={subject} fact={fact} />
+                  <Fact
+                    key={fact.fact}
+                    subject={subject}
+                    fact={fact}
+                    here={lit === `fact ${fact.fact}`}
+                    chosen={chosen}
+                  />
                 ))}
               </ul>
               <ul class="verdicts">
                 {beside.map((verdict) => (
-                  <Verdict key={verdict.provision} doc={doc} place={page.place.id} verdict={verdict} />
+                  <Verdict key={verdict.provision} doc={doc} place={place} verdict={verdict} />
                 ))}
               </ul>
             </details>
@@ -269,7 +295,7 @@ function Subject({
       )}
     </article>
   );
-}
+});
 
 export function Verdict({ doc, place, verdict }: { doc: string; place: string | null; verdict: VerdictView }) {
   const sheet = { sheet: 'reason' as const, provision: verdict.provision, subject: verdict.subject };
@@ -294,10 +320,19 @@ export function Verdict({ doc, place, verdict }: { doc: string; place: string | 
   );
 }
 
-function Fact({ page, subject, fact }: { page: PlacePage; subject: SubjectView; fact: FactView }) {
+function Fact({
+  subject,
+  fact,
+  here,
+  chosen,
+}: {
+  subject: SubjectView;
+  fact: FactView;
+  here: boolean;
+  chosen: boolean;
+}) {
   const on = { subject: subject.id, what: fact.fact, closing: false };
-  const here = same(lit(page), on);
-  const ref = useLitInView(here && target.value !== null, '.subjects');
+  const ref = useLitInView(here && chosen, '.subjects');
   const now = fact.current[0];
   return (
     <li data-testid={`fact:${subject.id}:${fact.fact}`} data-state={fact.state}>
@@ -329,7 +364,9 @@ function Fact({ page, subject, fact }: { page: PlacePage; subject: SubjectView; 
 }
 
 /** What is done to a subject as a whole. */
-function more(page: PlacePage, subject: SubjectView): void {
+function more(subject: SubjectView): void {
+  const page = views.value?.place;
+  if (page === null || page === undefined) return;
   const inside = page.addable.filter((kind) => kind.parent === subject.id);
   panel.value = {
     title: subject.name,
