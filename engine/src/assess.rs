@@ -31,7 +31,16 @@ pub fn assess(state: &JobState, adopted: &Arc<Adopted>, stage: &str) -> Assessme
         .map(|(i, f)| (i, adopted.needed(&world, f.provision, f.subject)))
         .collect();
     let index = subjects.iter().enumerate().map(|(i, id)| (id.clone(), i)).collect();
-    Assessment { adopted: adopted.clone(), stage: stage.to_owned(), world, subjects, index, findings, needs, faults }
+    Assessment {
+        adopted: adopted.clone(),
+        stage: stage.to_owned(),
+        world,
+        subjects,
+        index,
+        findings,
+        needs,
+        faults,
+    }
 }
 
 /// The facts that stand otherwise in a world than in the record: (subject, fact) -> the one value to suppose.
@@ -177,7 +186,12 @@ impl Assessment {
                     NeedWhat::Closing(kind) => (true, kind.as_str()),
                 };
                 let at = *seen.entry((need.subject, closing, what)).or_insert_with(|| {
-                    order.push(Wanted { subject: need.subject, closing, what: what.to_owned(), findings: Vec::new() });
+                    order.push(Wanted {
+                        subject: need.subject,
+                        closing,
+                        what: what.to_owned(),
+                        findings: Vec::new(),
+                    });
                     order.len() - 1
                 });
                 order[at].findings.push(finding);

@@ -26,9 +26,7 @@ pub(crate) fn disputed_facts(state: &JobState) -> Vec<(&EntryId, &str)> {
     state
         .facts
         .iter()
-        .filter(|((subject, _), register)| {
-            register.disagrees() && !state.is_struck(subject)
-        })
+        .filter(|((subject, _), register)| register.disagrees() && !state.is_struck(subject))
         .map(|((subject, fact), _)| (subject, fact.as_str()))
         .collect()
 }
@@ -94,7 +92,11 @@ pub fn disposition(state: &JobState, assessment: Option<&Assessment>, places: &P
         }
     }
     let Some(assessment) = assessment else {
-        return view(DispositionWord::Open, vec!["No adoption could be resolved for this permit.".into()], false);
+        return view(
+            DispositionWord::Open,
+            vec!["No adoption could be resolved for this permit.".into()],
+            false,
+        );
     };
     let disputed = disputed_facts(state);
     if !disputed.is_empty() {
@@ -125,8 +127,8 @@ pub fn disposition(state: &JobState, assessment: Option<&Assessment>, places: &P
             Verdict::Undetermined => {
                 let needs = assessment.needs(at);
                 // Open only for want of something in a place that was left out, and said to be.
-                let only_there = !needs.is_empty()
-                    && needs.iter().all(|need| left_open(assessment.subject(need.subject)));
+                let only_there =
+                    !needs.is_empty() && needs.iter().all(|need| left_open(assessment.subject(need.subject)));
                 if only_there || left_open(assessment.subject(finding.subject)) {
                     excused += 1;
                 } else {
@@ -151,8 +153,11 @@ pub fn disposition(state: &JobState, assessment: Option<&Assessment>, places: &P
         return view(DispositionWord::CorrectionsRequired, because, true);
     }
     if !waiting.is_empty() {
-        let mut because =
-            vec![count(small(waiting.len()), "requirement is still undecided.", "requirements are still undecided.")];
+        let mut because = vec![count(
+            small(waiting.len()),
+            "requirement is still undecided.",
+            "requirements are still undecided.",
+        )];
         let stuck = waiting.iter().filter(|&&at| assessment.needs(at).is_empty());
         because.extend(stuck.map(|&at| {
             let finding = &assessment.findings()[at];

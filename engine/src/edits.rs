@@ -66,7 +66,8 @@ pub fn edits(
         }
         Command::AddSubject { kind, name, parent } => {
             let (parent_id, parent) = standing(state, parent)?;
-            let info = vocabulary.kind(kind).ok_or_else(|| CommandError::UnknownKind { kind: kind.clone() })?;
+            let info =
+                vocabulary.kind(kind).ok_or_else(|| CommandError::UnknownKind { kind: kind.clone() })?;
             if !vocabulary.can_hold(&parent.kind).contains(kind) {
                 return Err(CommandError::WrongPlace {
                     kind: info.label.to_lowercase(),
@@ -141,7 +142,8 @@ pub fn edits(
         }
         Command::Hinder { what, why } => {
             let visit = the_visit(state)?;
-            let what = Hindrance::from_word(what).ok_or_else(|| CommandError::UnknownHindrance(what.clone()))?;
+            let what =
+                Hindrance::from_word(what).ok_or_else(|| CommandError::UnknownHindrance(what.clone()))?;
             vec![Edit::Hinder { visit, what, why: why.trim().to_owned() }]
         }
         Command::LeaveOpen { place, why } => {
@@ -208,7 +210,8 @@ fn name_or(given: &str, otherwise: impl FnOnce() -> String) -> String {
 
 /// `Lavatory`, then `Lavatory 2`: unique among what stands beside it.
 fn next_name(state: &JobState, parent: &EntryId, kind: &str, label: &str) -> String {
-    let beside = state.subjects.values().filter(|s| s.parent.as_ref() == Some(parent) && s.kind == kind).count();
+    let beside =
+        state.subjects.values().filter(|s| s.parent.as_ref() == Some(parent) && s.kind == kind).count();
     if beside == 0 { label.to_owned() } else { format!("{label} {}", beside + 1) }
 }
 

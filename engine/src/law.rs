@@ -49,11 +49,9 @@ impl Law {
     pub fn load(files: &[SourceFile]) -> Result<Law, LawError> {
         let loading = crownweir_rules::load(files, FUNCTIONS);
         match loading.library {
-            Some(library) => Ok(Law {
-                library,
-                warnings: loading.diagnostics,
-                adopted: Mutex::new(BTreeMap::new()),
-            }),
+            Some(library) => {
+                Ok(Law { library, warnings: loading.diagnostics, adopted: Mutex::new(BTreeMap::new()) })
+            }
             None => Err(LawError(
                 loading.diagnostics.into_iter().filter(|d| d.severity == Severity::Error).collect(),
             )),
@@ -80,9 +78,9 @@ impl Law {
     /// # Errors
     /// A sentence for the screen: no such adoption, no date, or a date before the adoption came into force.
     pub fn adopt(&self, adoption: &str, applied_on: &str) -> Result<Arc<Adopted>, String> {
-        let date: Date = applied_on
-            .parse()
-            .map_err(|_| format!("the permit's date of application `{applied_on}` is not a date such as 2026-03-02"))?;
+        let date: Date = applied_on.parse().map_err(|_| {
+            format!("the permit's date of application `{applied_on}` is not a date such as 2026-03-02")
+        })?;
         let key = (adoption.to_owned(), date);
         let mut known = self.adopted.lock().unwrap_or_else(std::sync::PoisonError::into_inner);
         if let Some(adopted) = known.get(&key) {

@@ -22,7 +22,8 @@ impl Reading<'_> {
     /// The notice of the open visit as it stands now.
     pub fn notice(&self) -> NoticeView {
         let header = self.state.job();
-        let text = |f: fn(&crownweir_record::JobHeader) -> &String| header.map(f).cloned().unwrap_or_default();
+        let text =
+            |f: fn(&crownweir_record::JobHeader) -> &String| header.map(f).cloned().unwrap_or_default();
         let visit = self.state.open_visit();
         let disposition = self.judgement.disposition(self.state);
         let issued = visit.and_then(|v| self.state.notices.iter().rev().find(|n| n.visit == v.id));
@@ -51,7 +52,10 @@ impl Reading<'_> {
             changed_since: issued
                 .filter(|n| n.disposition != disposition.label)
                 .map(|n| {
-                    vec![format!("The disposition handed over was `{}`; it is now `{}`.", n.disposition, disposition.label)]
+                    vec![format!(
+                        "The disposition handed over was `{}`; it is now `{}`.",
+                        n.disposition, disposition.label
+                    )]
                 })
                 .unwrap_or_default(),
             disposition,
@@ -97,14 +101,17 @@ impl Reading<'_> {
     /// What nobody looked at, so that a notice never passes it silently.
     fn not_seen(&self) -> Vec<String> {
         let open = places_left_open(self.state);
-        let mut lines: Vec<String> =
-            open.iter().map(|left| format!("{}: {}", subject_name(self.state, left.place), left.why)).collect();
+        let mut lines: Vec<String> = open
+            .iter()
+            .map(|left| format!("{}: {}", subject_name(self.state, left.place), left.why))
+            .collect();
         for wanted in self.wanted() {
             let need = self.need(&wanted);
             if open.iter().any(|left| left.place.as_str() == need.place) {
                 continue;
             }
-            let place = self.assessment().map(|a| self.place_name(a.subject(wanted.subject))).unwrap_or_default();
+            let place =
+                self.assessment().map(|a| self.place_name(a.subject(wanted.subject))).unwrap_or_default();
             lines.push(format!("{place}, {}: {}", need.subject_name, need.label));
         }
         lines

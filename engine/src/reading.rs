@@ -97,7 +97,8 @@ impl<'a> Reading<'a> {
     /// The job's first screen.
     pub fn job(&self, doc: &str, read_only: Option<&str>) -> JobView {
         let header = self.state.job();
-        let text = |f: fn(&crownweir_record::JobHeader) -> &String| header.map(f).cloned().unwrap_or_default();
+        let text =
+            |f: fn(&crownweir_record::JobHeader) -> &String| header.map(f).cloned().unwrap_or_default();
         let wanted = self.wanted();
         let mut faults = self.state.faults.clone();
         if let Some(a) = self.assessment() {
@@ -151,7 +152,11 @@ impl<'a> Reading<'a> {
         }
         Some(PlacePage {
             place: self.place_view(place, &wanted),
-            subjects: place.contents.iter().filter_map(|(id, depth)| self.subject(id, *depth, &wanted)).collect(),
+            subjects: place
+                .contents
+                .iter()
+                .filter_map(|(id, depth)| self.subject(id, *depth, &wanted))
+                .collect(),
             still_to_see: wanted.iter().filter(|w| self.wanted_in(w, place)).map(|w| self.need(w)).collect(),
             addable,
         })
@@ -206,7 +211,10 @@ impl<'a> Reading<'a> {
                     (false, _) => "replaced",
                 };
                 let observation_view = self.observation(fact, observation);
-                (observation.at_ms, FactHistoryItem { observation: observation_view, standing: standing.to_owned() })
+                (
+                    observation.at_ms,
+                    FactHistoryItem { observation: observation_view, standing: standing.to_owned() },
+                )
             }));
         }
         // By the devices' clocks, for reading only; what stands was settled by who saw what.
@@ -295,11 +303,10 @@ impl<'a> Reading<'a> {
             subjects: small(place.contents.iter().filter(|(id, depth)| *depth > 0 && standing(id)).count()),
             disagreements: small(disputed_facts(self.state).iter().filter(|(id, _)| here(id)).count()),
             struck: subject.and_then(|s| s.struck.as_ref()).map(strike_view),
-            left_open: places_left_open(self.state).into_iter().find(|l| *l.place == place.id).map(|l| StrikeView {
-                by: l.by,
-                at: iso(l.at_ms),
-                why: l.why,
-            }),
+            left_open: places_left_open(self.state)
+                .into_iter()
+                .find(|l| *l.place == place.id)
+                .map(|l| StrikeView { by: l.by, at: iso(l.at_ms), why: l.why }),
         }
     }
 
@@ -358,7 +365,9 @@ impl<'a> Reading<'a> {
         self.vocabulary()
             .can_hold(&subject.kind)
             .into_iter()
-            .chain(wanted.iter().filter(|w| w.closing && self.is_subject(w.subject, id)).map(|w| w.what.clone()))
+            .chain(
+                wanted.iter().filter(|w| w.closing && self.is_subject(w.subject, id)).map(|w| w.what.clone()),
+            )
             .collect::<std::collections::BTreeSet<String>>()
             .into_iter()
             .map(|kind| {
@@ -499,14 +508,15 @@ impl<'a> Reading<'a> {
                 DisagreementView {
                     subject: subject.to_string(),
                     subject_name: subject_name(self.state, subject),
-                    place: self.judgement.places.place_of(subject).map(|p| p.id.to_string()).unwrap_or_default(),
+                    place: self
+                        .judgement
+                        .places
+                        .place_of(subject)
+                        .map(|p| p.id.to_string())
+                        .unwrap_or_default(),
                     fact: fact.to_owned(),
                     label: self.fact_label(fact),
-                    values: register
-                        .standing
-                        .iter()
-                        .map(|s| self.observation(fact, s))
-                        .collect(),
+                    values: register.standing.iter().map(|s| self.observation(fact, s)).collect(),
                     effect: self.effect(subject, fact, &standing_values(register)),
                 }
             })
@@ -585,7 +595,10 @@ fn photo_view(photo: &Photo) -> PhotoView {
 
 fn entry_form(entry: &Entry) -> EntryForm {
     let choice = |words: &[(String, String)]| EntryForm::Choice {
-        words: words.iter().map(|(word, label)| WordView { word: word.clone(), label: label.clone() }).collect(),
+        words: words
+            .iter()
+            .map(|(word, label)| WordView { word: word.clone(), label: label.clone() })
+            .collect(),
     };
     match entry {
         Entry::YesNo => EntryForm::YesNo,

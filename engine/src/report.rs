@@ -88,10 +88,20 @@ impl Report {
         for line in &self.disposition.because {
             out += &format!("  {line}\n");
         }
-        for line in self.verdicts.iter().filter(|l| l.verdict.verdict != word(crownweir_rules::Verdict::NotApplicable)) {
+        for line in self
+            .verdicts
+            .iter()
+            .filter(|l| l.verdict.verdict != word(crownweir_rules::Verdict::NotApplicable))
+        {
             let v = &line.verdict;
             let margin = v.margin.as_deref().map(|m| format!(" {m}")).unwrap_or_default();
-            out += &format!("\n{}  {}, {}  {}{margin}\n", v.provision, line.subject_name, line.place, v.verdict.label().to_uppercase());
+            out += &format!(
+                "\n{}  {}, {}  {}{margin}\n",
+                v.provision,
+                line.subject_name,
+                line.place,
+                v.verdict.label().to_uppercase()
+            );
             out += &format!("  {}: {}\n", v.cite, v.title);
             for reason in &line.reasons {
                 let mark = match reason.mark {

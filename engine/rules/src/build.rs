@@ -11,7 +11,7 @@ use crate::print::print;
 use crate::program::{Code, ExceptionCode, NodeId, Program, ProvisionCode, STAGES, stage_bit};
 use crate::syntax::*;
 use crate::trail::Trail;
-use crate::vocabulary::{KindId, Lexicon, Shape, Vocabulary};
+use crate::vocabulary::{FactId, KindId, Lexicon, Shape, Vocabulary};
 use crate::world::World;
 use std::collections::BTreeMap;
 use std::sync::Arc;
@@ -173,8 +173,8 @@ fn compile(compiler: &mut Compiler<'_>, provision: &FlatProvision) -> Option<Pro
     let require = require?.ok()?;
     let mut exceptions: Vec<ExceptionCode> = exceptions.into_iter().collect::<Result<_, _>>().ok()?;
     priorities(compiler, item, &mut exceptions);
-    let reads_twice = reads_twice(compiler, when, require, &exceptions);
-    Some(ProvisionCode { kinds: by_kind, stages, when, require, exceptions, tell, reads_twice })
+    let split = read_twice(compiler, when, require, &exceptions);
+    Some(ProvisionCode { kinds: by_kind, stages, when, require, exceptions, tell, split })
 }
 
 fn compile_exception(
@@ -241,8 +241,9 @@ fn priorities(compiler: &mut Compiler<'_>, item: &ProvisionItem, exceptions: &mu
     for via in 0..n {
         for a in 0..n {
             if over[a][via] {
-                for b in 0..n {
-                    over[a][b] |= over[via][b];
+                let reached = over[via].clone();
+                for (over, through) in over[a].iter_mut().zip(reached) {
+                    *over |= through;
                 }
             }
         }
@@ -329,36 +330,50 @@ fn apart(program: &Program, a: NodeId, b: NodeId) -> bool {
     })
 }
 
-/// Whether a yes/no fact or a short enumeration is read more than once.
-fn reads_twice(
+/// Yes/no facts and short enumerations read more than once, in the text or by a quantifier's turning round.
+fn read_twice(
     compiler: &Compiler<'_>,
     when: Option<NodeId>,
     require: NodeId,
     exceptions: &[ExceptionCode],
-) -> bool {
+) -> Vec<FactId> {
     let program = &compiler.program;
     let mut seen = Vec::new();
-    let mut twice = false;
+    let mut twice = Vec::new();
     let roots = when
         .into_iter()
         .chain([require])
         .chain(exceptions.iter().flat_map(|e| [Some(e.when), e.require]).flatten());
     for root in roots {
-        program.walk(root, &mut |node| {
-            if let Code::Fact(_, fact) = &program.node(node).code {
-                let short = match &compiler.lexicon.facts[usize::from(*fact)].shape {
-                    Shape::Truth => true,
-                    Shape::Words(id) => compiler.lexicon.words[usize::from(*id)].words.len() <= 8,
-                    _ => false,
-                };
-                if short {
-                    twice |= seen.contains(fact);
-                    seen.push(*fact);
-                }
+        reads_below(program, root, 0, &mut |fact, again| {
+            let short = match &compiler.lexicon.facts[usize::from(fact)].shape {
+                Shape::Truth => true,
+                Shape::Words(id) => compiler.lexicon.words[usize::from(*id)].words.len() <= 8,
+                _ => false,
+            };
+            if short && (again || seen.contains(&fact)) && !twice.contains(&fact) {
+                twice.push(fact);
             }
+            seen.push(fact);
         });
     }
     twice
+}
+
+/// Visits every fact read, telling whether one reading may meet the same subject more than once: within a quantifier, of a
+/// subject that is not its own member.
+fn reads_below(program: &Program, node: NodeId, depth: u8, visit: &mut dyn FnMut(FactId, bool)) {
+    let depth = match &program.node(node).code {
+        Code::Fact(place, fact) => {
+            visit(*fact, depth > 0 && (place.frame < depth || place.up.is_some() || depth > 1));
+            depth
+        }
+        Code::Quantified { range, .. } | Code::Aggregated { range, .. } => range.frame,
+        _ => depth,
+    };
+    for child in program.children(node) {
+        reads_below(program, child, depth, visit);
+    }
 }
 
 fn constant_spans(provision: &FlatProvision) -> (crate::diagnostic::Span, crate::diagnostic::Span) {

@@ -9,7 +9,7 @@ use crate::program::*;
 use crate::quantity::{Dimension, NAMED, NOMINAL, QuantityType, Tag, find_unit};
 use crate::rational::Rational;
 use crate::syntax::*;
-use crate::table::{ColumnType, Match, Otherwise, Table};
+use crate::table::{ColumnType, Match, Otherwise, Reach, Table};
 use crate::vocabulary::{KindId, Lexicon, Shape};
 use std::sync::Arc;
 
@@ -62,6 +62,9 @@ pub(crate) struct LimitIn<'a> {
     pub clause: &'a LimitClause,
     pub detail: String,
 }
+
+/// A table's place, its keys, and per key what `lookup_keys` says of it.
+type Lookup = (u32, Box<[NodeId]>, Box<[bool]>);
 
 /// A fault was told.
 pub(crate) struct Failed;
@@ -137,11 +140,18 @@ impl<'a> Compiler<'a> {
         }
     }
 
+    /// The unit of the first part of the same type that has one, however deep.
     fn shared_unit(&self, list: &[NodeId], ty: Type) -> &'static str {
-        list.iter()
-            .map(|n| self.program.node(*n))
-            .find(|n| n.ty == ty && !n.unit.is_empty())
-            .map_or("", |n| n.unit)
+        let mut unit = "";
+        for node in list {
+            self.program.walk(*node, &mut |n| {
+                let node = self.program.node(n);
+                if unit.is_empty() && node.ty == ty {
+                    unit = node.unit;
+                }
+            });
+        }
+        unit
     }
 
     /// Adds a limit; one of the same name that an exception puts in place of the provision's replaces it.
@@ -352,6 +362,11 @@ impl<'a> Compiler<'a> {
             ExprKind::Aggregated { what, over, members } => {
                 let range = self.enter(members)?;
                 let over_node = over.as_ref().map(|o| self.expr(o)).transpose();
+                // Asked while the member's frame stands: its kinds tell which rows of a table may come.
+                let not_negative = match &over_node {
+                    Ok(Some((node, _))) => self.not_negative(*node),
+                    _ => true,
+                };
                 self.frames.pop();
                 let over_node = over_node?;
                 let ty = match (over_node, over) {
@@ -369,7 +384,6 @@ impl<'a> Compiler<'a> {
                     _ => Type::Quantity(QuantityType::NUMBER),
                 };
                 let over = over_node.map(|(node, _)| node);
-                let not_negative = over.is_none_or(|node| self.not_negative(node));
                 let range = self.with_failure(range, over);
                 (Code::Aggregated { what: *what, range, over, not_negative }, ty)
             }
@@ -937,11 +951,7 @@ impl<'a> Compiler<'a> {
         (self.node(Code::Fact(place, fact), ty, expr), ty)
     }
 
-    fn lookup_keys(
-        &mut self,
-        table: &Name,
-        keys: &[Arc<Expr>],
-    ) -> Result<(u32, Box<[NodeId]>, Box<[bool]>), Failed> {
+    fn lookup_keys(&mut self, table: &Name, keys: &[Arc<Expr>]) -> Result<Lookup, Failed> {
         let Some(at) = self.program.tables.iter().position(|t| t.name == table.text) else {
             let help = did_you_mean(&table.text, self.program.tables.iter().map(|t| t.name.as_str()));
             self.faults.push(
@@ -1068,6 +1078,20 @@ impl<'a> Compiler<'a> {
         }
     }
 
+    /// Whether a table keyed by nothing but the kind of a subject has a row for every kind that the subject may be of.
+    fn has_row_for_every_kind(&self, table: &Table, keys: &[NodeId]) -> bool {
+        let [key] = keys else { return false };
+        let Code::KindOf(Place { frame, up: None }) = self.program.node(*key).code else { return false };
+        let Some(frame) = self.frames.get(usize::from(frame)) else { return false };
+        frame.kinds.iter().all(|kind| {
+            table.rows.iter().any(|row| match &row.reach[..] {
+                [Reach::Any] => true,
+                [Reach::Kinds(kinds)] => kinds.contains(kind),
+                _ => false,
+            })
+        })
+    }
+
     /// Whether a value is surely not below 0, by what is declared.
     fn not_negative(&self, node: NodeId) -> bool {
         let plain = |value: &Possible| matches!(value, Possible::Number { bounds, .. } if bounds.lo.is_some_and(|lo| !lo.is_negative()));
@@ -1085,13 +1109,13 @@ impl<'a> Compiler<'a> {
             | Code::If(_, a, b) => self.not_negative(*a) && self.not_negative(*b),
             Code::Least(list) => list.iter().all(|n| self.not_negative(*n)),
             Code::Greatest(list) => list.iter().any(|n| self.not_negative(*n)),
-            Code::Lookup { table, column, .. } => {
+            Code::Lookup { table, column, keys, .. } => {
                 let table = &self.program.tables[*table as usize];
                 table.rows.iter().all(|r| plain(&r.values[*column as usize].value))
                     && match &table.otherwise {
                         Otherwise::Row(values) => plain(&values[*column as usize].value),
                         Otherwise::Violates => true,
-                        Otherwise::Undetermined => false,
+                        Otherwise::Undetermined => self.has_row_for_every_kind(table, keys),
                     }
             }
             _ => false,
@@ -1114,7 +1138,7 @@ fn swapped_unit(kind: &ExprKind, wanted: Type) -> Option<String> {
     let Type::Quantity(ty) = wanted else { return None };
     let unit_wanted = crate::quantity::usual_unit(ty)?;
     let value = match unit {
-        Some(unit) => find_unit(unit)?.from_ticks(*ticks)?,
+        Some(unit) => find_unit(unit)?.of_ticks(*ticks)?,
         None => *ticks,
     };
     let number = crate::quantity::write_number(value, unit_wanted.fractions);

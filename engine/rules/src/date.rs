@@ -23,7 +23,7 @@ pub struct DateError {
 impl Date {
     /// The day, if the calendar has it; years 1 to 9999.
     pub fn new(year: u16, month: u8, day: u8) -> Option<Date> {
-        let leap = (year % 4 == 0 && year % 100 != 0) || year % 400 == 0;
+        let leap = (year.is_multiple_of(4) && !year.is_multiple_of(100)) || year.is_multiple_of(400);
         let days = match month {
             1 | 3 | 5 | 7 | 8 | 10 | 12 => 31,
             4 | 6 | 9 | 11 => 30,

@@ -18,10 +18,11 @@ pub(crate) type Outcomes = u8;
 pub(crate) const COMPLIES: Outcomes = 1;
 pub(crate) const VIOLATES: Outcomes = 2;
 pub(crate) const WITHOUT: Outcomes = 4;
-/// Two exceptions surely hold, neither goes over the other, and they differ.
+/// Two exceptions surely hold, neither goes over the other, and under one of them it violates. What is possible stays the
+/// union of the two; this names the reason.
 pub(crate) const CONFLICT: Outcomes = 8;
 
-/// Branches that one verdict may be split into for disputed or twice-read facts.
+/// Branches that one verdict may be split into for disputed facts, and each of these for facts read twice.
 const MOST_BRANCHES: usize = 16;
 
 pub(crate) fn verdict(outcomes: Outcomes) -> Verdict {
@@ -123,13 +124,15 @@ impl<'a> Evaluation<'a> {
         self.frames[0].set(subject as u32);
         self.branches.clear();
         let whole = self.outcomes_once(provision);
-        if verdict(whole) != Verdict::Undetermined || !(provision.reads_twice || self.world.has_disputes()) {
+        if verdict(whole) != Verdict::Undetermined
+            || (provision.split.is_empty() && !self.world.has_disputes())
+        {
             return whole;
         }
         self.reads = Some(RefCell::new(vec![]));
         self.outcomes_once(provision);
-        let reads = self.reads.take().map_or(vec![], RefCell::into_inner);
-        let facts = self.split(&reads);
+        let mut reads = self.reads.take().map_or(vec![], RefCell::into_inner);
+        let facts = self.split(provision, &mut reads);
         if facts.is_empty() {
             return whole;
         }
@@ -175,43 +178,45 @@ impl<'a> Evaluation<'a> {
         range.condition.map_or(T, |c| self.joined_truth(c))
     }
 
-    /// The facts to split on and their values: disputed ones first, then those read more than once.
-    fn split(&self, reads: &Reads) -> Vec<(u32, FactId, Vec<Possible>)> {
-        let mut out: Vec<(u32, FactId, Vec<Possible>)> = Vec::new();
-        let mut product = 1;
-        for disputed_turn in [true, false] {
-            for (i, (subject, fact)) in reads.iter().enumerate() {
-                if out.iter().any(|(s, f, _)| s == subject && f == fact) {
-                    continue;
+    /// The facts to split on and their values.
+    ///
+    /// INVARIANT: learning only takes facts out of this list or lets further ones in. They are taken in an order that does
+    /// not depend on what is known, up to the first that does not fit; else a fact learnt could push out another that a
+    /// decided verdict rests on. Disputed facts have a budget of their own for the same reason.
+    fn split(&self, provision: &ProvisionCode, reads: &mut Reads) -> Vec<(u32, FactId, Vec<Possible>)> {
+        reads.sort_unstable();
+        reads.dedup();
+        let (mut disputed, mut unknown) = (Vec::new(), Vec::new());
+        for (subject, fact) in reads.iter().copied() {
+            let own = &self.world.subjects[subject as usize];
+            let Some(slot) = self.lexicon.slot(own.kind, fact) else { continue };
+            match &own.known[slot] {
+                Known::Disputed(values) if values.len() <= MOST_DISPUTED => {
+                    disputed.push((subject, fact, values.iter().map(possible_value).collect::<Vec<_>>()));
                 }
-                let Some(slot) = self.lexicon.slot(self.world.subjects[*subject as usize].kind, *fact) else {
-                    continue;
-                };
-                let values: Vec<Possible> = match &self.world.subjects[*subject as usize].known[slot] {
-                    Known::Disputed(values) if disputed_turn && values.len() <= MOST_DISPUTED => {
-                        values.iter().map(possible_value).collect()
-                    }
-                    Known::Unknown if !disputed_turn && reads[..i].contains(&(*subject, *fact)) => {
-                        match self.anything(*fact) {
-                            Possible::Truth(_) => vec![Possible::Truth(T), Possible::Truth(F)],
-                            Possible::Words { mask, .. }
-                                if mask.count_ones() <= 8
-                                    && !matches!(
-                                        self.lexicon.facts[usize::from(*fact)].shape,
-                                        Shape::Nominal(..)
-                                    ) =>
-                            {
-                                (0..64).filter(|b| mask >> b & 1 == 1).map(Possible::word).collect()
-                            }
-                            _ => continue,
+                Known::Unknown if provision.split.contains(&fact) => {
+                    let values = match self.anything(fact) {
+                        Possible::Truth(_) => vec![Possible::Truth(T), Possible::Truth(F)],
+                        Possible::Words { mask, .. } => {
+                            (0..64).filter(|b| mask >> b & 1 == 1).map(Possible::word).collect()
                         }
-                    }
-                    _ => continue,
-                };
-                if product * values.len() <= MOST_BRANCHES {
-                    product *= values.len();
-                    out.push((*subject, *fact, values));
+                        _ => continue,
+                    };
+                    unknown.push((subject, fact, values));
                 }
+                _ => {}
+            }
+        }
+        let mut out = Vec::new();
+        for mut list in [disputed, unknown] {
+            list.sort_by_key(|(subject, fact, values)| (values.len(), *subject, *fact));
+            let mut product = 1;
+            for (subject, fact, values) in list {
+                product *= values.len();
+                if product > MOST_BRANCHES {
+                    break;
+                }
+                out.push((subject, fact, values));
             }
         }
         out
@@ -259,7 +264,8 @@ impl<'a> Evaluation<'a> {
         for (n, (i, a)) in sure.iter().enumerate() {
             for (j, b) in &sure[n + 1..] {
                 let ranked = provision.exceptions[*i].over[*j] || provision.exceptions[*j].over[*i];
-                if !ranked && a != b {
+                // Complying and being waived do not clash: either way nothing is wrong.
+                if !ranked && a != b && (a | b) & VIOLATES != 0 {
                     out |= CONFLICT;
                 }
             }

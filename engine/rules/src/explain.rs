@@ -468,7 +468,7 @@ impl Reason<'_, '_> {
         let shown = e.program.node(node);
         let text = shown.text.as_str();
         match &shown.code {
-            Code::Constant(_) => {}
+            Code::Constant(_) | Code::KindOf(_) => {}
             Code::Limit(_, info) => {
                 let detail = format!("{}, {}", value_text(e, node), e.program.limits[*info as usize].detail);
                 self.line(depth, Mark::None, text, detail);
@@ -537,10 +537,6 @@ impl Reason<'_, '_> {
                 self.condition(*condition, depth + 1);
                 self.branches(*condition, *yes, *no, depth + 1, Self::value);
             }
-            Code::KindOf(place) => {
-                let detail = e.subject(*place).map_or(String::new(), |s| e.world.subjects[s].name.clone());
-                self.line(depth, Mark::None, text, detail);
-            }
             _ => {
                 let detail = value_text(e, node);
                 self.line(depth, Mark::None, text, detail);
@@ -596,7 +592,13 @@ impl Reason<'_, '_> {
 
     fn member_name(&self, range: &crate::program::Range) -> String {
         let member = self.e.frames[usize::from(range.frame)].get() as usize;
-        self.e.world.subjects[member].name.clone()
+        let own = &self.e.world.subjects[member];
+        match own.parent {
+            Some(parent) if self.e.subject(range.scope) != Some(parent) => {
+                format!("{}, {}", own.name, self.e.world.subjects[parent].name)
+            }
+            _ => own.name.clone(),
+        }
     }
 
     fn each(&mut self, range: &crate::program::Range, depth: u32, tell: impl Fn(&mut Self, u32)) {

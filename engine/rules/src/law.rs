@@ -88,7 +88,7 @@ impl Layer {
         cite.map_or_else(|| self.item.id.text.clone(), |c| c.text.clone())
     }
 
-    fn from_of(&self, amend: &AmendItem) -> Option<Date> {
+    fn since_of(&self, amend: &AmendItem) -> Option<Date> {
         amend.from.as_ref().or(self.item.from.as_ref()).map(|(d, _)| *d)
     }
 
@@ -195,10 +195,10 @@ impl Law {
         }
         let mut amends: Vec<&AmendItem> =
             layer.amends.iter().filter(|a| in_force(a.from, a.to, on)).collect();
-        amends.sort_by_key(|a| layer.from_of(a));
+        amends.sort_by_key(|a| layer.since_of(a));
         let mut targets: BTreeMap<(String, Option<Date>), Span> = BTreeMap::new();
         for amend in amends {
-            let (cite, from) = (layer.cite_of(amend), layer.from_of(amend));
+            let (cite, from) = (layer.cite_of(amend), layer.since_of(amend));
             let mut touched = BTreeSet::new();
             for (operation, span) in &amend.operations {
                 let key = format!("{}/{}", amend.target.text, target_of(operation));

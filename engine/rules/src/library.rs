@@ -146,7 +146,7 @@ fn load_all(files: &[SourceFile], functions: &[HostFunction], faults: &mut Fault
 
 /// A day on which every dated change of a text is in force.
 fn last_day() -> Date {
-    Date::from_number(vocabulary::date_range().1).unwrap_or_else(|| unreachable_day())
+    Date::from_number(vocabulary::date_range().1).unwrap_or_else(unreachable_day)
 }
 
 fn unreachable_day() -> Date {

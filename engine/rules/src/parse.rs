@@ -458,7 +458,7 @@ impl Reader<'_> {
                 if lead && !(tidy.is_empty() && trail) {
                     tidy.insert(0, ' ');
                 }
-                if trail {
+                if trail && !(i == 0 && tidy.is_empty()) {
                     tidy.push(' ');
                 }
                 *text = tidy;
@@ -903,8 +903,11 @@ fn limit(p: &mut Parser<'_>) -> Parsed<LimitClause> {
     let name = p.name("the limit's name")?;
     p.expect_sign("=")?;
     let start = p.at;
+    let told = p.faults.list.len();
     let value = p.literal();
     if value.is_err() || !p.at_end() {
+        // One message per cause: what is wrong is that this is no literal.
+        p.faults.list.truncate(told);
         let span = p.tokens.get(start).map_or(name.span, |t| t.span);
         p.faults.push(
             Fault::new("E0211", span, format!("limit `{}` must be one literal", name.text)).help(

@@ -379,6 +379,7 @@ mod tests {
 
     /// Comparisons of all bounds within 0..=4 agree with comparing every pair of members.
     #[test]
+    #[expect(clippy::type_complexity, reason = "a table of the test")]
     fn comparisons_on_bounds_are_exhaustively_right() {
         let signs: [(Comparison, fn(i128, i128) -> bool); 6] = [
             (Comparison::Less, |a, b| a < b),

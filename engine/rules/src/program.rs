@@ -130,8 +130,8 @@ pub(crate) struct ProvisionCode {
     pub require: NodeId,
     pub exceptions: Vec<ExceptionCode>,
     pub tell: Vec<TellPart>,
-    /// A yes/no fact or a short enumeration is read twice, so bounds alone may forget that both are one.
-    pub reads_twice: bool,
+    /// Yes/no facts and short enumerations that are read more than once: bounds alone forget that both are one.
+    pub split: Vec<FactId>,
 }
 
 #[derive(Debug, Clone, Default)]

@@ -240,14 +240,14 @@ impl Unit {
     }
 
     /// The value in this unit of so many ticks, if it fits.
-    pub fn from_ticks(self, ticks: Rational) -> Option<Rational> {
+    pub fn of_ticks(self, ticks: Rational) -> Option<Rational> {
         let ticks = if self.offset == 0 { ticks } else { ticks.sub(Rational::whole(self.offset))? };
         ticks.div(self.factor())
     }
 
     /// `23-5/8 in`, `609.6 mm`, `120 F`; exact, and read back to the same number.
     pub fn write(self, ticks: Rational) -> String {
-        let Some(value) = self.from_ticks(ticks) else { return format!("({ticks} ticks)") };
+        let Some(value) = self.of_ticks(ticks) else { return format!("({ticks} ticks)") };
         format!("{} {}", write_number(value, self.fractions), self.name)
     }
 }
@@ -344,6 +344,7 @@ mod tests {
     }
 
     #[test]
+    #[expect(clippy::type_complexity, reason = "a table of the test")]
     fn published_conversions_hold() {
         // NIST SP 811, Appendix B.8: exact or conventional values.
         let table: &[((i128, i128), &str, (i128, i128), &str)] = &[

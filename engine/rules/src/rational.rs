@@ -20,6 +20,10 @@ fn gcd(a: i128, b: i128) -> u128 {
     a
 }
 
+#[expect(
+    clippy::should_implement_trait,
+    reason = "checked: an operator could not say that the result is too large"
+)]
 impl Rational {
     /// Nought.
     pub const ZERO: Rational = Rational { num: 0, den: 1 };

@@ -20,7 +20,7 @@ pub(crate) fn quantity(ticks: Rational, ty: QuantityType, unit: &str) -> String 
         return write_number(ticks, true);
     }
     let Some(unit) = unit_for(ty, unit) else { return format!("{ticks}") };
-    match unit.from_ticks(ticks) {
+    match unit.of_ticks(ticks) {
         Some(value) => format!("{} {}", rounded(value, unit.fractions), unit.name),
         None => "too large".to_owned(),
     }
@@ -33,8 +33,8 @@ pub(crate) fn difference(ticks: Rational, ty: QuantityType, unit: &str) -> Strin
     };
     let offset = if ty.tag == Tag::Point { unit.to_ticks(Rational::ZERO) } else { None };
     let value = match offset {
-        Some(offset) => ticks.add(offset).and_then(|t| unit.from_ticks(t)),
-        None => unit.from_ticks(ticks),
+        Some(offset) => ticks.add(offset).and_then(|t| unit.of_ticks(t)),
+        None => unit.of_ticks(ticks),
     };
     value.map_or_else(|| "too much".to_owned(), |v| format!("{} {}", rounded(v, unit.fractions), unit.name))
 }
@@ -80,7 +80,11 @@ pub(crate) fn possible(value: &Possible, ty: Type, unit: &str, lexicon: &Lexicon
 fn range(bounds: &Bounds, say: impl Fn(Rational) -> String) -> String {
     match (bounds.lo, bounds.hi) {
         (Some(lo), Some(hi)) if lo == hi => say(lo),
-        (Some(lo), Some(hi)) => format!("{} to {}", say(lo), say(hi)),
+        (Some(lo), Some(hi)) => {
+            let (lo, hi) = (say(lo), say(hi));
+            // Bounds of a formula may differ in places that nobody reads.
+            if lo == hi { lo } else { format!("{lo} to {hi}") }
+        }
         (Some(lo), None) => format!("at least {}", say(lo)),
         (None, Some(hi)) => format!("at most {}", say(hi)),
         (None, None) => "not known".to_owned(),

@@ -411,6 +411,7 @@ pub(crate) struct FileTree {
 }
 
 #[derive(Debug, Clone)]
+#[expect(clippy::large_enum_variant, reason = "a few thousand at load, read once")]
 pub(crate) enum LawItem {
     Provision(ProvisionItem),
     Layer(LayerItem),

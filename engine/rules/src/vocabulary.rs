@@ -731,10 +731,9 @@ fn index(out: &mut Lexicon) {
     for via in 0..n {
         for a in 0..n {
             if holds[a][via] {
-                for b in 0..n {
-                    if holds[via][b] {
-                        holds[a][b] = true;
-                    }
+                let reached = holds[via].clone();
+                for (holds, through) in holds[a].iter_mut().zip(reached) {
+                    *holds |= through;
                 }
             }
         }

@@ -23,7 +23,9 @@ fn house(c: &mut Criterion) {
         let date = job.applied_on.parse().expect("a date");
         b.iter(|| law.library().adopt(&job.adoption, date).map(|a| a.provisions().len()).ok());
     });
-    c.bench_function("record to verdicts, whole house", |b| b.iter(|| assess(state, &adopted, "final").findings().len()));
+    c.bench_function("record to verdicts, whole house", |b| {
+        b.iter(|| assess(state, &adopted, "final").findings().len())
+    });
     let assessment = assess(state, &adopted, "final");
     c.bench_function("verdicts alone, whole house", |b| {
         b.iter(|| adopted.assess(assessment.world(), "final").len());
@@ -35,7 +37,8 @@ fn house(c: &mut Criterion) {
         });
     });
     let judgement = judge_at(state, &law, Some("final"), None);
-    let fullest = judgement.places().walk.iter().max_by_key(|p| p.contents.len()).expect("a place").id.clone();
+    let fullest =
+        judgement.places().walk.iter().max_by_key(|p| p.contents.len()).expect("a place").id.clone();
     c.bench_function("draw the fullest place, with reasons", |b| {
         let reading = Reading::new(&law, state, &judgement);
         b.iter(|| reading.place(&fullest).map(|p| p.subjects.len()));

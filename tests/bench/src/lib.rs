@@ -39,8 +39,12 @@ fn gather(root: &Path, dir: &Path, files: &mut Vec<SourceFile>) {
 pub fn walked_house() -> Record {
     let text = include_str!("../../../sync-server/demo/walked-violations.json");
     let file = JobFile::parse(text).expect("the demo house is a job file");
-    let author =
-        Author { user: "server".into(), name: "Server".into(), role: "server".into(), device: "bench".into() };
+    let author = Author {
+        user: "server".into(),
+        name: "Server".into(),
+        role: "server".into(),
+        device: "bench".into(),
+    };
     let mut record = Record::create(file.header(), &author, [1; 16], 0).expect("a fresh record");
     record.stage(&file.edits().expect("the demo house is sound"), 0).expect("edits of the demo house");
     record.accept();

@@ -77,13 +77,13 @@ scene('a photo is kept on the tablet without a signal, named by its content, and
   await hand.subject('Bar sink').getByLabel('Photo of Bar sink').setInputFiles({ name: 'bar.png', mimeType: 'image/png', buffer: PNG });
   await tablet.page.getByLabel('What it shows').fill('Tape at the tailpiece');
   await hand.act(() => tablet.page.getByRole('button', { name: 'Keep photo' }).click());
-  const image = hand.subject('Bar sink').getByRole('img', { name: 'Tape at the tailpiece' });
-  await image.waitFor();
+  const image = () => hand.subject('Bar sink').getByRole('img', { name: 'Tape at the tailpiece' });
+  await image().waitFor();
   const here = await tablet.page.evaluate(() => location.hash);
   await tablet.kill();
   await tablet.reopen(here);
-  await image.waitFor();
-  assert.ok(await image.evaluate((element) => element.naturalWidth > 0), 'the picture must be drawn');
+  await image().waitFor();
+  assert.ok(await image().evaluate((element) => element.naturalWidth > 0), 'the picture must be drawn');
 
   await tablet.returnToSignal();
   await hand.wait_standing('Safe on the server, complete', 60_000);

@@ -1,7 +1,7 @@
 // Unmodified automerge-repo clients read what the server has, write what others see, and are refused without a loop.
 
 import assert from 'node:assert/strict';
-import { after, before, test } from 'node:test';
+import { after, afterEach, before, test } from 'node:test';
 import * as Automerge from '@automerge/automerge';
 import { Server, entries, until } from '../harness.mjs';
 
@@ -18,8 +18,11 @@ before(async () => {
   server = await Server.demo();
 });
 
+afterEach(async () => {
+  for (const client of clients.splice(0)) await client.end();
+});
+
 after(async () => {
-  for (const client of clients) await client.end();
   await server.end();
 });
 

@@ -99,7 +99,13 @@ impl Core {
     }
 
     /// `subject` names whose fact it is; the vocabulary decides by the fact alone.
-    pub fn read_value(&mut self, doc: &str, _subject: &str, fact: &str, text: &str) -> Result<String, JsError> {
+    pub fn read_value(
+        &mut self,
+        doc: &str,
+        _subject: &str,
+        fact: &str,
+        text: &str,
+    ) -> Result<String, JsError> {
         json(self.desk.read_value(doc, fact, text))
     }
 

@@ -92,7 +92,9 @@ fn record(subject: &str, fact: &str, value: &str) -> Command {
 #[test]
 fn nothing_shows_before_it_is_accepted() {
     let (mut desk, doc) = desk("okafor", 1);
-    let command = serde_json::to_string(&Command::OpenVisit { stage: "final".into(), on: "2026-11-25".into() }).unwrap();
+    let command =
+        serde_json::to_string(&Command::OpenVisit { stage: "final".into(), on: "2026-11-25".into() })
+            .unwrap();
     desk.propose(&doc, &command, NOW).unwrap();
     assert!(desk.job(&doc).unwrap().visit.is_none());
     desk.discard(&doc).unwrap();
@@ -150,7 +152,10 @@ fn a_number_without_a_unit_is_refused_and_nothing_is_written() {
     let command = serde_json::to_string(&record(&sink, "tailpiece.length", "23")).unwrap();
     let before = desk.snapshot(&doc).unwrap();
     let error = desk.propose(&doc, &command, NOW).unwrap_err().to_string();
-    assert!(error.contains("unit") && error.contains("in") && error.contains("nothing was written"), "{error}");
+    assert!(
+        error.contains("unit") && error.contains("in") && error.contains("nothing was written"),
+        "{error}"
+    );
     assert_eq!(desk.snapshot(&doc).unwrap(), before);
 }
 
