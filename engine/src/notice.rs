@@ -105,15 +105,30 @@ impl Reading<'_> {
             .iter()
             .map(|left| format!("{}: {}", subject_name(self.state, left.place), left.why))
             .collect();
+        // One line a subject, so that a house hardly walked still fits on paper.
+        let mut unseen: Vec<(String, String, Vec<String>)> = Vec::new();
         for wanted in self.wanted() {
             let need = self.need(&wanted);
             if open.iter().any(|left| left.place.as_str() == need.place) {
                 continue;
             }
-            let place =
-                self.assessment().map(|a| self.place_name(a.subject(wanted.subject))).unwrap_or_default();
-            lines.push(format!("{place}, {}: {}", need.subject_name, need.label));
+            match unseen.iter_mut().find(|(subject, ..)| *subject == need.subject) {
+                Some((.., labels)) => labels.push(need.label),
+                None => {
+                    let place = self
+                        .assessment()
+                        .map(|a| self.place_name(a.subject(wanted.subject)))
+                        .unwrap_or_default();
+                    let whose = if place == need.subject_name {
+                        place
+                    } else {
+                        format!("{place}, {}", need.subject_name)
+                    };
+                    unseen.push((need.subject, whose, vec![need.label]));
+                }
+            }
         }
+        lines.extend(unseen.into_iter().map(|(_, whose, labels)| format!("{whose}: {}", labels.join("; "))));
         lines
     }
 
