@@ -124,9 +124,8 @@ impl<'a> Evaluation<'a> {
         self.frames[0].set(subject as u32);
         self.branches.clear();
         let whole = self.outcomes_once(provision);
-        if verdict(whole) != Verdict::Undetermined
-            || (provision.split.is_empty() && !self.world.has_disputes())
-        {
+        // Settled may still become one or the other.
+        if whole.count_ones() == 1 || (provision.split.is_empty() && !self.world.has_disputes()) {
             return whole;
         }
         self.reads = Some(RefCell::new(vec![]));
@@ -249,10 +248,13 @@ impl<'a> Evaluation<'a> {
         }
         let mut sure: Vec<(usize, Outcomes)> = Vec::new();
         for (i, exception) in provision.exceptions.iter().enumerate() {
+            if self.overridden(provision, &holds, i) {
+                continue;
+            }
             if holds[i] & V != 0 {
                 out |= VIOLATES;
             }
-            if holds[i] & T == 0 || self.overridden(provision, &holds, i) {
+            if holds[i] & T == 0 {
                 continue;
             }
             let own = exception.require.map_or(WITHOUT, |r| requirement(self.truth(r)));

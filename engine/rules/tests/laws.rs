@@ -226,7 +226,7 @@ fn cases() -> u32 {
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig { failure_persistence: None, ..ProptestConfig::with_cases(cases()) })]
+    #![proptest_config(ProptestConfig { failure_persistence: None, max_global_rejects: 1 << 20, ..ProptestConfig::with_cases(cases()) })]
 
     /// Law 1: a decided verdict holds for every completion, and an open list may also grow.
     #[test]
@@ -318,6 +318,17 @@ proptest! {
     fn a_fact_that_is_not_asked_for_cannot_decide_alone(rule in rule(), situation in situation()) {
         let text = text(&rule, true);
         let words = text.vocabulary().clone();
+        // Few enough unknowns that every one read twice is kept apart: beyond 16 branches verdicts may stay open longer.
+        let mut situation = situation;
+        let mut branches = 1;
+        for cell in situation.cells.iter_mut().filter(|c| c.known.len() != 1) {
+            let count = values(cell.fact).len();
+            if cell.known.len() > 1 || branches * count > 16 {
+                cell.known = vec![0];
+            } else if !matches!(cell.fact, "n" | "m") {
+                branches *= count;
+            }
+        }
         let world = situation.world(&words);
         for finding in text.assess(&world, "final") {
             let needs = text.needed(&world, finding.provision, finding.subject);
