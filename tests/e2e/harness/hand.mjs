@@ -134,6 +134,26 @@ export class Hand {
     await until(`standing is "${words}"`, async () => (await this.standing()).includes(words), limit_ms);
   }
 
+  get link() {
+    return this.page.getByTestId('link').getAttribute('data-link');
+  }
+
+  async sign_in_again(person) {
+    await this.page.getByRole('region', { name: 'Where your work is' }).getByRole('button', { name: 'Sign in again' }).click();
+    await this.page.getByLabel('Password').fill(person.password);
+    await this.page.getByRole('dialog').getByRole('button', { name: 'Sign in' }).click();
+  }
+
+  /** A browser keeps a cookie in memory for half a minute before it writes it: one killed soon after signing in forgets
+   * the session (and nothing else). */
+  async sign_in_again_if_asked(person) {
+    const state = await until('the tablet has found the server', async () => {
+      const link = await this.link;
+      return ['connected', 'sign_in'].includes(link) && link;
+    }, 60_000);
+    if (state === 'sign_in') await this.sign_in_again(person);
+  }
+
   async disposition() {
     return this.page.getByTestId('disposition').getAttribute('data-disposition');
   }

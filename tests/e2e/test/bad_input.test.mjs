@@ -67,8 +67,7 @@ test('a ruleset with a word the language does not know names the line', () => {
     writeFileSync(file, readFileSync(file, 'utf8').replace('  require  trap.form is p_trap', '  requier  trap.form is p_trap'));
     const { code, out, err } = crownweir(['rules', 'check', folder]);
     assert.equal(code, 2);
-    assert.match(`${out}${err}`, /requier/);
-    assert.match(`${out}${err}`, /require\b/, 'it should say what was meant');
+    for (const part of [/traps\.rules:8/, /`requier`/, /\^{7}/]) assert.match(`${out}${err}`, part);
   });
 });
 

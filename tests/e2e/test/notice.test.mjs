@@ -28,13 +28,13 @@ scene('without a signal the correction notice carries place, section, measure, l
   const paper = tablet.page.getByRole('article', { name: 'Notice' });
   await until('the disposition follows', async () => (await hand.disposition()) === 'corrections_required');
   await tablet.page.getByRole('region', { name: 'What to do with the notice' }).getByRole('button', { name: 'Add words' }).click();
-  await tablet.page.getByLabel('Words').fill('Call when the tailpiece is cut.');
+  await tablet.page.getByRole('dialog').getByRole('textbox', { name: 'Words' }).fill('Call when the tailpiece is cut.');
   await tablet.page.getByRole('dialog').getByRole('button', { name: 'Add words' }).click();
   await until('the words stand on it', async () => (await paper.innerText()).includes('Call when the tailpiece is cut.'));
   assert.equal(await hand.disposition(), 'corrections_required', 'words do not overrule');
 
   const text = await paper.innerText();
-  for (const part of [/E2E-0201/, /12 Culvert Row, Marlstead/, /Corrections required/i, /Wet bar/, /Bar sink/, /P3201\.6/, /26 in/, /24 in/, /local code official/i]) {
+  for (const part of [/E2E-0201/, /12 Culvert Row, Marlstead/, /Corrections required/i, /Wet bar/, /Bar sink/, /P3201\.6/, /26 in/, /24 in/, /code official decides/i]) {
     assert.match(text, part);
   }
   await paper.getByRole('img', { name: 'Tape at the tailpiece' }).waitFor();
@@ -54,7 +54,7 @@ scene('without a signal the correction notice carries place, section, measure, l
   await tablet.page.emulateMedia({ media: 'screen' });
 
   await tablet.page.getByRole('button', { name: 'Hand over' }).click();
-  await tablet.page.getByLabel('Received by').fill('D. Marsh, Tidewright Piping');
+  await tablet.page.getByRole('dialog').getByRole('textbox', { name: 'Received by' }).fill('D. Marsh, Tidewright Piping');
   await tablet.page.getByRole('dialog').getByRole('button', { name: 'Hand over' }).click();
   await until('it is handed over', async () => !/Draft, not handed over/.test(await paper.innerText()));
   await hand.enter('Wet bar');

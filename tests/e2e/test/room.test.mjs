@@ -86,6 +86,7 @@ scene('a photo is kept on the tablet without a signal, named by its content, and
   assert.ok(await image().evaluate((element) => element.naturalWidth > 0), 'the picture must be drawn');
 
   await tablet.returnToSignal();
+  await hand.sign_in_again_if_asked(server.person('okafor'));
   await hand.wait_standing('Safe on the server, complete', 60_000);
 });
 
@@ -96,7 +97,7 @@ scene('a file that is not an image is refused with what to do, and nothing is ad
   const alarm = await tablet.page.getByRole('dialog').getByRole('alert').innerText();
   assert.match(alarm, /not an image/);
   assert.match(alarm, /Nothing was added/);
-  await tablet.page.getByRole('dialog').getByRole('button', { name: 'Close' }).click();
+  await tablet.page.getByRole('dialog').getByRole('button', { name: 'Close', exact: true }).click();
   assert.equal(await hand.subject('Bar sink').getByRole('img', { name: /Bar sink/ }).count(), 0);
 });
 

@@ -59,9 +59,7 @@ scene('after a stale session the tablet keeps working and everything goes over a
   assert.match(await hand.standing(), /Only on this tablet/);
   await hand.record_word('Bar sink', 'trap.form', 'P trap');
 
-  await strip.getByRole('button', { name: 'Sign in again' }).click();
-  await tablet.page.getByLabel('Password').fill(server.person('okafor').password);
-  await tablet.page.getByRole('dialog').getByRole('button', { name: 'Sign in' }).click();
+  await hand.sign_in_again(server.person('okafor'));
   await hand.wait_standing('Safe on the server', 60_000);
 
   const other = await open('Truck 9');
