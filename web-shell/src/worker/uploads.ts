@@ -1,6 +1,7 @@
 // Photos go over HTTP, in pieces, later than the record: ask what the server has, send the rest, believe nothing but
 // its answer. Photos that other people took are fetched, so that the notice can show them without a signal.
 
+import { backoff_ms } from '../shared/backoff';
 import { Plain } from '../shared/messages';
 import { photo_image, photo_piece, photo_state } from './api';
 import type { Store } from './store';
@@ -28,14 +29,20 @@ export interface UploadEnds {
 export class Uploads {
   #running = false;
   #again = false;
+  #attempt = 0;
+  #later: ReturnType<typeof setTimeout> | undefined;
 
   constructor(
     readonly store: Store,
     readonly ends: UploadEnds,
   ) {}
 
-  /** Sends and fetches what is due; a call while it runs makes it look once more at the end. */
+  /**
+   * Sends and fetches what is due; a call while it runs makes it look once more at the end. What is left over (a piece
+   * lost on the way, a photo that another tablet has yet to send) is looked at again later, while there is a connection.
+   */
   async run(): Promise<void> {
+    clearTimeout(this.#later);
     if (this.#running) {
       this.#again = true;
       return;
@@ -44,24 +51,39 @@ export class Uploads {
     try {
       do {
         this.#again = false;
-        for (const { doc, sha256 } of this.ends.referenced()) {
-          if (!this.ends.connected()) return;
-          const place = this.ends.place(doc, sha256);
-          if (place.here && place.on_server) continue;
-          try {
-            await this.#one(doc, sha256, place);
-          } catch (error) {
-            if (error instanceof Plain && error.kind === 'refused') {
-              this.ends.trouble(`A photo could not be sent: ${error.message} It is kept on this tablet.`);
-              continue;
-            }
-            // No signal or no session: the link finds out and starts this again.
-            return;
-          }
-        }
+        await this.#round();
       } while (this.#again);
     } finally {
       this.#running = false;
+    }
+    if (!this.ends.connected() || this.#due().length === 0) {
+      this.#attempt = 0;
+      return;
+    }
+    this.#later = setTimeout(() => void this.run(), backoff_ms(this.#attempt, Math.random()));
+    this.#attempt += 1;
+  }
+
+  #due(): { doc: string; sha256: string; place: PhotoPlace }[] {
+    return this.ends
+      .referenced()
+      .map(({ doc, sha256 }) => ({ doc, sha256, place: this.ends.place(doc, sha256) }))
+      .filter(({ place }) => !(place.here && place.on_server));
+  }
+
+  async #round(): Promise<void> {
+    for (const { doc, sha256, place } of this.#due()) {
+      if (!this.ends.connected()) return;
+      try {
+        await this.#one(doc, sha256, place);
+      } catch (error) {
+        if (!(error instanceof Plain)) throw error;
+        if (error.kind === 'refused')
+          this.ends.trouble(`A photo could not be sent: ${error.message} It is kept on this tablet.`);
+        else if (error.kind === 'not_saved') this.ends.trouble(error.message);
+        // Any other photo would meet the same: no signal, or no session.
+        else return;
+      }
     }
   }
 
