@@ -903,7 +903,19 @@ impl Table {
             }
             rows.push(i);
         }
-        let beyond = !self.covers(keys, lattice, &rows, 0);
+        // One key of words, the usual table: what the rows leave over is a matter of bits.
+        let beyond = match keys {
+            [Possible::Words { mask, .. }] => {
+                let reached = rows.iter().fold(0, |all, row| {
+                    all | match self.rows[*row].reach[0] {
+                        Reach::Words(words) => words,
+                        _ => u64::MAX,
+                    }
+                });
+                mask & !reached != 0
+            }
+            _ => !self.covers(keys, lattice, &rows, 0),
+        };
         Found { rows, beyond }
     }
 
