@@ -21,6 +21,33 @@ scene('the day\'s jobs come along and say what a visit needs', async ({ server, 
   }
 });
 
+scene('a whole house of three levels and more than thirty things is walked without a signal', async ({ server, tablet: open, context }) => {
+  const { tablet, hand } = await open('Truck 7');
+  await hand.sign_in(server.person('okafor'));
+  await hand.take_along();
+  await tablet.leaveSignal();
+  await hand.open_job('AC-2026-0418');
+  await hand.open_visit('Final');
+  const stops = tablet.page.getByRole('list', { name: 'Places' }).getByRole('link');
+  const places = (await stops.allInnerTexts()).map((text) => text.split(':')[0].trim());
+  for (const level of ['Basement', 'First floor', 'Second floor']) assert.ok(places.includes(level), `${level} is not among ${places.join(', ')}`);
+  const things = new Set();
+  const judged = new Set();
+  for (const [index, place] of places.entries()) {
+    await stops.nth(index).click();
+    await tablet.page.getByRole('heading', { name: place, level: 1 }).waitFor();
+    for (const name of await tablet.page.locator('article.subject').evaluateAll((all) => all.map((one) => one.getAttribute('aria-label')))) things.add(`${place}/${name}`);
+    for (const name of await tablet.page.locator('[data-testid^="verdict:"]').evaluateAll((all) => all.map((one) => one.dataset.testid))) judged.add(name);
+    await hand.walk();
+  }
+  context.diagnostic(`${places.length} places, ${things.size} things, ${judged.size} verdicts`);
+  assert.ok(things.size >= 30, `${things.size} things`);
+  // What must be computed over the house, not only ticked.
+  for (const provision of ['heater.capacity', 'arm.reach', 'drain.load', 'line.gap', 'hammer.arrestor', 'bibb.count']) {
+    assert.ok([...judged].some((one) => one.includes(provision)), `no verdict of ${provision} in the house`);
+  }
+});
+
 scene('a job is not on the tablet of somebody it is not assigned to', async ({ server, tablet: open }) => {
   await bring_in(server, 'E2E-0002', ['okafor']);
   const { tablet, hand } = await open('Truck 9');
