@@ -63,9 +63,7 @@ function Readiness({ now, rows }: { now: Status; rows: JobRow[] }) {
     <section class="card readiness" aria-label="Ready to leave">
       <div>
         <p class="big" data-testid="readiness">
-          {all
-            ? 'Ready to go without a signal'
-            : `Not ready to leave yet: ${count(ready, 'job')} of ${rows.length} fully here`}
+          {all ? 'Ready to go without a signal' : not_ready(ready, rows.length)}
         </p>
         <ul class="checks">
           <Check done={program_stored.value} yes="Program stored" no="Program not stored yet" />
@@ -73,7 +71,7 @@ function Readiness({ now, rows }: { now: Status; rows: JobRow[] }) {
           <Check
             done={rows.length > 0 && ready === rows.length}
             yes="Jobs stored"
-            no={`${ready} of ${rows.length} jobs stored`}
+            no={rows.length === 0 ? 'No job stored yet' : `${ready} of ${count(rows.length, 'job')} stored`}
           />
           {persisted.value !== true && (
             <Check
@@ -104,6 +102,12 @@ function Readiness({ now, rows }: { now: Status; rows: JobRow[] }) {
   );
 }
 
+function not_ready(ready: number, of: number): string {
+  return of === 0
+    ? 'Not ready to leave yet: no job is here'
+    : `Not ready to leave yet: ${ready} of ${count(of, 'job')} fully here`;
+}
+
 function Check({ done, yes, no }: { done: boolean; yes: string; no: string }) {
   return (
     <li class={done ? 'ink-complies' : 'ink-undetermined'}>
@@ -123,7 +127,7 @@ function Row({ row }: { row: JobRow }) {
   const me = status.value?.session?.user ?? '';
   const permit = (
     <>
-      {row.permit}
+      <span class="permit">{row.permit}</span>
       <span class="stage-tag">{row.visit_open === '' ? stage_word(row.stage) : row.visit_open}</span>
     </>
   );

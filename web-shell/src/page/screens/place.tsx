@@ -121,11 +121,34 @@ function has_something(subject: SubjectView): boolean {
 function Rail({ page, readonly }: { page: PlacePage; readonly: boolean }) {
   const on = lit(page);
   const open = page.place.left_open;
+  const disputed = page.subjects.flatMap((subject) =>
+    subject.struck === null
+      ? subject.facts.filter((fact) => fact.state === 'disputed').map((fact) => ({ subject, fact }))
+      : [],
+  );
   return (
     <section class="rail" aria-labelledby="still">
       <h2 id="still">
         Still to see here <span class="number">{page.still_to_see.length}</span>
       </h2>
+      {disputed.length > 0 && (
+        <ul aria-label="To decide">
+          {disputed.map(({ subject, fact }) => (
+            <li key={`${subject.id}/${fact.fact}`}>
+              <button
+                type="button"
+                class="need to-decide"
+                onClick={() => light({ subject: subject.id, what: fact.fact, closing: false })}
+              >
+                <Shape name="disputed" />
+                <span>
+                  Decide: {fact.label}, {subject.name}
+                </span>
+              </button>
+            </li>
+          ))}
+        </ul>
+      )}
       {page.still_to_see.length === 0 && <p>Nothing, at this stage.</p>}
       <ul>
         {page.still_to_see.map((need, index) => (
