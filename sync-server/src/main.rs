@@ -160,8 +160,9 @@ fn serve_until_stopped(
         let listener = tokio::net::TcpListener::bind(listen)
             .await
             .map_err(|e| format!("cannot listen on {listen}: {e}; choose another address with --listen"))?;
+        let stop = serve::stop_signal();
         println!("listening on http://{}", listener.local_addr()?);
-        serve::run(server, listener, serve::stop_signal()).await?;
+        serve::run(server, listener, stop).await?;
         Ok(ExitCode::SUCCESS)
     })
 }

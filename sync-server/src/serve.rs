@@ -44,24 +44,29 @@ pub async fn run(
     }
 }
 
-/// Resolves on an interrupt or a termination signal.
-pub async fn stop_signal() {
-    let interrupt = async {
-        if tokio::signal::ctrl_c().await.is_err() {
-            std::future::pending::<()>().await;
-        }
-    };
+/// Listens for an interrupt or a termination signal from now on; what it returns resolves on the first. To be called
+/// before the address is printed: who reads it may ask for the end at once.
+pub fn stop_signal() -> impl Future<Output = ()> + Send + 'static {
     #[cfg(unix)]
-    let terminate = async {
-        match tokio::signal::unix::signal(tokio::signal::unix::SignalKind::terminate()) {
-            Ok(mut s) => drop(s.recv().await),
-            Err(_) => std::future::pending().await,
+    let mut terminate = tokio::signal::unix::signal(tokio::signal::unix::SignalKind::terminate()).ok();
+    async move {
+        let interrupt = async {
+            if tokio::signal::ctrl_c().await.is_err() {
+                std::future::pending::<()>().await;
+            }
+        };
+        #[cfg(unix)]
+        let terminate = async {
+            match &mut terminate {
+                Some(signal) => drop(signal.recv().await),
+                None => std::future::pending().await,
+            }
+        };
+        #[cfg(not(unix))]
+        let terminate = std::future::pending::<()>();
+        tokio::select! {
+            () = interrupt => {}
+            () = terminate => {}
         }
-    };
-    #[cfg(not(unix))]
-    let terminate = std::future::pending::<()>();
-    tokio::select! {
-        () = interrupt => {}
-        () = terminate => {}
     }
 }
