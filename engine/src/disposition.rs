@@ -60,11 +60,12 @@ pub(crate) fn places_left_open(state: &JobState) -> Vec<LeftOpen<'_>> {
     left
 }
 
-/// What the open visit comes to.
+/// What the open visit comes to; without one (the command line may name a stage), what it would come to.
 pub fn disposition(state: &JobState, assessment: Option<&Assessment>, places: &Places) -> DispositionView {
-    let Some(visit) = state.open_visit() else {
+    let visit = state.open_visit();
+    if visit.is_none() && assessment.is_none() {
         return view(DispositionWord::Open, vec!["No visit is open.".into()], false);
-    };
+    }
     if state.visit.disagrees() {
         return view(
             DispositionWord::Open,
@@ -72,7 +73,7 @@ pub fn disposition(state: &JobState, assessment: Option<&Assessment>, places: &P
             false,
         );
     }
-    if let Some(register) = state.hinders.get(&visit.id) {
+    if let Some(register) = visit.and_then(|visit| state.hinders.get(&visit.id)) {
         let stated: Vec<_> = register.standing.iter().filter(|s| !s.value.why.is_empty()).collect();
         if let [first, rest @ ..] = stated.as_slice() {
             if rest.iter().any(|other| other.value.what != first.value.what) {
