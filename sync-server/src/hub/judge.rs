@@ -68,14 +68,9 @@ pub(super) fn receive(
     if state.read_only {
         return refuse(before, state, message, bytes, None);
     }
-    let taken = catch_unwind(AssertUnwindSafe(|| take(before, state.clone(), message.clone(), who, bound)));
-    match taken {
-        Ok(Ok((doc, state, actors))) => Judged::Taken { doc: Box::new(doc), state, actors },
-        Ok(Err(refusal)) => refuse(before, state, message, bytes, Some(refusal)),
-        Err(_) => {
-            let refusal = Refusal::kept_aside("these changes cannot be merged into the record");
-            refuse(before, state, message, bytes, Some(refusal))
-        }
+    match take(before, state.clone(), data, who, bound) {
+        Ok((doc, state, actors)) => Judged::Taken { doc: Box::new(doc), state, actors },
+        Err(by) => refuse(before, state, message, bytes, Some(refusal(by))),
     }
 }
 
@@ -84,30 +79,23 @@ type Taken = (Automerge, State, Vec<String>);
 fn take(
     before: &Automerge,
     mut state: State,
-    message: Message,
+    data: &[u8],
     who: &Signed,
     bound: &BTreeMap<String, String>,
-) -> Result<Taken, Refusal> {
+) -> Result<Taken, door::Refusal> {
+    let limits = Limits::default();
     let mut after = before.fork();
-    if message.changes.is_empty() {
-        after.receive_sync_message(&mut state, message).map_err(|e| unmergeable(&e))?;
+    if !door::receive(&mut after, &mut state, data, &limits)? {
         return Ok((after, state, Vec::new()));
     }
-    let limits = Limits::default();
-    door::weigh(&message, &limits).map_err(refusal)?;
-    after.receive_sync_message(&mut state, message).map_err(|e| unmergeable(&e))?;
     let author = Author {
         user: who.user.clone(),
         name: who.name.clone(),
         role: who.role.clone(),
         device: who.device.clone(),
     };
-    let admission = door::check(before, &after, &author, bound, &limits).map_err(refusal)?;
+    let admission = door::check(before, &after, &author, bound, &limits)?;
     Ok((after, state, admission.new_actors))
-}
-
-fn unmergeable(e: &automerge::AutomergeError) -> Refusal {
-    Refusal::kept_aside(format!("these changes cannot be merged into the record ({e})"))
 }
 
 fn refusal(by: door::Refusal) -> Refusal {
