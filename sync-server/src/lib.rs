@@ -170,7 +170,7 @@ impl DataFolder {
 }
 
 impl Server {
-    /// Sets a server up over a store; `law` is `rulesets`, loaded. Needs a running tokio runtime.
+    /// Sets a server up over a store; `law` is loaded from `rulesets`, which is what tablets take along. Needs a running tokio runtime.
     pub fn new(
         settings: Settings,
         store: Arc<dyn Store>,

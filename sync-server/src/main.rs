@@ -156,7 +156,7 @@ fn serve_until_stopped(
     let settings = Settings { behind_tls, ..Settings::new(folder.path.clone()) };
     let runtime = tokio::runtime::Builder::new_multi_thread().enable_all().build()?;
     runtime.block_on(async move {
-        let server = Server::new(settings, store, rulesets, law, system_clock())?;
+        let server = Server::new(settings, store, rulesets.without_cases()?, law, system_clock())?;
         let listener = tokio::net::TcpListener::bind(listen)
             .await
             .map_err(|e| format!("cannot listen on {listen}: {e}; choose another address with --listen"))?;

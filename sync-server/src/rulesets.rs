@@ -80,6 +80,13 @@ impl Rulesets {
         dir.map_or_else(Self::embedded, Self::from_dir)
     }
 
+    /// What a tablet takes along: everything but the cases. Those prove the rulesets to their author and decide nothing,
+    /// and they are four fifths of the bytes and two thirds of the time to load.
+    pub fn without_cases(&self) -> Result<Self, RulesetsError> {
+        let of_case = |f: &&RulesetFile| !f.path.split('/').rev().skip(1).any(|folder| folder == "cases");
+        Self::of(self.files.iter().filter(of_case).cloned().collect(), "the rulesets without their cases")
+    }
+
     /// As `crownweir_rules::load` takes them.
     pub fn sources(&self) -> Vec<SourceFile> {
         self.files.iter().map(|f| SourceFile { path: f.path.clone(), text: f.text.clone() }).collect()
