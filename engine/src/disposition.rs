@@ -61,7 +61,11 @@ pub(crate) fn places_left_open(state: &JobState) -> Vec<LeftOpen<'_>> {
 }
 
 /// What the open visit comes to; without one (the command line may name a stage), what it would come to.
-pub fn disposition(state: &JobState, assessment: Option<&Assessment>, places: &Places) -> DispositionView {
+pub(crate) fn disposition(
+    state: &JobState,
+    assessment: Option<&Assessment>,
+    places: &Places,
+) -> DispositionView {
     let visit = state.open_visit();
     if visit.is_none() && assessment.is_none() {
         return view(DispositionWord::Open, vec!["No visit is open.".into()], false);
@@ -188,10 +192,10 @@ fn view(word: DispositionWord, because: Vec<String>, may_issue: bool) -> Disposi
     DispositionView { word, label: word.label().to_owned(), because, may_issue }
 }
 
-fn small(n: usize) -> u32 {
+pub(crate) fn small(n: usize) -> u32 {
     u32::try_from(n).unwrap_or(u32::MAX)
 }
 
-pub(crate) fn count(n: u32, one: &str, many: &str) -> String {
+fn count(n: u32, one: &str, many: &str) -> String {
     format!("{n} {}", if n == 1 { one } else { many })
 }

@@ -25,7 +25,6 @@ pub mod view;
 
 pub use assess::{Assessment, Wanted, assess};
 pub use command::Command;
-pub use disposition::disposition;
 pub use edits::{CommandError, edits};
 pub use law::{FUNCTIONS, Law, LawError};
 pub use places::{PLACE_KINDS, Place, Places};

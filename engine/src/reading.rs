@@ -7,7 +7,7 @@ use crownweir_record::{EntryId, JobState, Observation, Photo, Register, Stamped,
 use crownweir_rules::{Adopted, Entry, Explanation, Finding, Mark as RuleMark, Verdict, Vocabulary};
 
 use crate::assess::{Assessment, Wanted, assess, standing_values, subject_name};
-use crate::disposition::{disposition, disputed_facts, places_left_open};
+use crate::disposition::{LeftOpen, disposition, disputed_facts, places_left_open, small};
 use crate::law::{Law, adoption_view};
 use crate::moment::iso;
 use crate::places::{Place, Places};
@@ -73,6 +73,26 @@ impl Judgement {
     }
 }
 
+/// What is counted for one place of the walk.
+#[derive(Clone, Copy, Default)]
+struct Counts {
+    tally: Tally,
+    disagreements: u32,
+}
+
+impl Tally {
+    fn plus(self, other: Tally) -> Tally {
+        Tally {
+            complies: self.complies + other.complies,
+            violates: self.violates + other.violates,
+            undetermined: self.undetermined + other.undetermined,
+            settled: self.settled + other.settled,
+            not_applicable: self.not_applicable + other.not_applicable,
+            to_see: self.to_see + other.to_see,
+        }
+    }
+}
+
 /// A record and its judgement, for drawing.
 pub struct Reading<'a> {
     pub(crate) law: &'a Law,
@@ -100,12 +120,12 @@ impl<'a> Reading<'a> {
         let text =
             |f: fn(&crownweir_record::JobHeader) -> &String| header.map(f).cloned().unwrap_or_default();
         let wanted = self.wanted();
+        let counts = self.counts(&wanted);
+        let left_open = places_left_open(self.state);
         let mut faults = self.state.faults.clone();
         if let Some(a) = self.assessment() {
             faults.extend(a.faults().iter().cloned());
         }
-        let mut tally = self.tally(|_| true);
-        tally.to_see = small(wanted.len());
         JobView {
             doc: doc.to_owned(),
             permit: text(|h| &h.permit),
@@ -122,8 +142,15 @@ impl<'a> Reading<'a> {
                 opened_by: visit.who.name.clone(),
             }),
             history: self.history(),
-            places: self.judgement.places.walk.iter().map(|p| self.place_view(p, &wanted)).collect(),
-            tally,
+            tally: counts.iter().map(|c| c.tally).fold(Tally::default(), Tally::plus),
+            places: self
+                .judgement
+                .places
+                .walk
+                .iter()
+                .zip(counts)
+                .map(|(place, counts)| self.place_view(place, counts, &left_open))
+                .collect(),
             disagreements: self.disagreements(),
             disposition: self.judgement.disposition(self.state),
             read_only: read_only.map(str::to_owned),
@@ -133,8 +160,12 @@ impl<'a> Reading<'a> {
 
     /// One place with what stands in it; `None` for an id that is no place of this job.
     pub fn place(&self, place: &EntryId) -> Option<PlacePage> {
-        let place = self.judgement.places.walk.iter().find(|p| p.id == *place)?;
-        let wanted = self.wanted();
+        let at = self.judgement.places.walk.iter().position(|p| p.id == *place)?;
+        let place = &self.judgement.places.walk[at];
+        let mut wanted = self.wanted();
+        let counts = self.counts(&wanted).swap_remove(at);
+        // From here on only this place is drawn.
+        wanted.retain(|w| self.rank(w.subject) == at);
         let mut addable = Vec::new();
         for (id, _) in &place.contents {
             let Some(subject) = self.state.subjects.get(id) else { continue };
@@ -151,13 +182,13 @@ impl<'a> Reading<'a> {
             }
         }
         Some(PlacePage {
-            place: self.place_view(place, &wanted),
+            place: self.place_view(place, counts, &places_left_open(self.state)),
             subjects: place
                 .contents
                 .iter()
                 .filter_map(|(id, depth)| self.subject(id, *depth, &wanted))
                 .collect(),
-            still_to_see: wanted.iter().filter(|w| self.wanted_in(w, place)).map(|w| self.need(w)).collect(),
+            still_to_see: wanted.iter().map(|w| self.need(w)).collect(),
             addable,
         })
     }
@@ -263,19 +294,17 @@ impl<'a> Reading<'a> {
         self.assessment().map(Assessment::wanted).unwrap_or_default()
     }
 
-    fn wanted_in(&self, wanted: &Wanted, place: &Place) -> bool {
-        self.assessment().is_some_and(|a| {
-            self.judgement.places.place_of(a.subject(wanted.subject)).is_some_and(|p| p.id == place.id)
-        })
+    /// Which place of the walk a subject of the assessment stands in.
+    fn rank(&self, subject: usize) -> usize {
+        self.assessment().map_or(usize::MAX, |a| self.judgement.places.rank(a.subject(subject)))
     }
 
-    fn tally(&self, of: impl Fn(&EntryId) -> bool) -> Tally {
-        let mut tally = Tally::default();
-        let Some(assessment) = self.assessment() else { return tally };
-        for finding in assessment.findings() {
-            if !of(assessment.subject(finding.subject)) {
-                continue;
-            }
+    /// Counts for every place of the walk, in one pass: the job's screen draws them all after every tap.
+    fn counts(&self, wanted: &[Wanted]) -> Vec<Counts> {
+        let mut counts = vec![Counts::default(); self.judgement.places.walk.len()];
+        let findings = self.assessment().map_or(&[][..], Assessment::findings);
+        for finding in findings {
+            let Some(Counts { tally, .. }) = counts.get_mut(self.rank(finding.subject)) else { continue };
             let counter = match finding.verdict {
                 Verdict::Complies => &mut tally.complies,
                 Verdict::Violates => &mut tally.violates,
@@ -285,13 +314,20 @@ impl<'a> Reading<'a> {
             };
             *counter += 1;
         }
-        tally
+        for wanted in wanted {
+            if let Some(counts) = counts.get_mut(self.rank(wanted.subject)) {
+                counts.tally.to_see += 1;
+            }
+        }
+        for (subject, _) in disputed_facts(self.state) {
+            if let Some(counts) = counts.get_mut(self.judgement.places.rank(subject)) {
+                counts.disagreements += 1;
+            }
+        }
+        counts
     }
 
-    fn place_view(&self, place: &Place, wanted: &[Wanted]) -> PlaceView {
-        let here = |id: &EntryId| self.judgement.places.place_of(id).is_some_and(|p| p.id == place.id);
-        let mut tally = self.tally(here);
-        tally.to_see = small(wanted.iter().filter(|w| self.wanted_in(w, place)).count());
+    fn place_view(&self, place: &Place, counts: Counts, left_open: &[LeftOpen<'_>]) -> PlaceView {
         let subject = self.state.subjects.get(&place.id);
         let standing = |id: &EntryId| self.state.subjects.get(id).is_some_and(|s| s.struck.is_none());
         PlaceView {
@@ -299,14 +335,15 @@ impl<'a> Reading<'a> {
             name: subject_name(self.state, &place.id),
             kind: subject.map(|s| s.kind.clone()).unwrap_or_default(),
             depth: place.depth,
-            tally,
+            tally: counts.tally,
             subjects: small(place.contents.iter().filter(|(id, depth)| *depth > 0 && standing(id)).count()),
-            disagreements: small(disputed_facts(self.state).iter().filter(|(id, _)| here(id)).count()),
+            disagreements: counts.disagreements,
             struck: subject.and_then(|s| s.struck.as_ref()).map(strike_view),
-            left_open: places_left_open(self.state)
-                .into_iter()
-                .find(|l| *l.place == place.id)
-                .map(|l| StrikeView { by: l.by, at: iso(l.at_ms), why: l.why }),
+            left_open: left_open.iter().find(|l| *l.place == place.id).map(|l| StrikeView {
+                by: l.by.clone(),
+                at: iso(l.at_ms),
+                why: l.why.clone(),
+            }),
         }
     }
 
@@ -387,10 +424,11 @@ impl<'a> Reading<'a> {
 
     fn verdicts(&self, id: &EntryId) -> Vec<VerdictView> {
         let Some(assessment) = self.assessment() else { return Vec::new() };
+        let Some(at) = assessment.position(id) else { return Vec::new() };
         let mut verdicts: Vec<VerdictView> = assessment
             .findings()
             .iter()
-            .filter(|f| f.verdict != Verdict::NotApplicable && self.is_subject(f.subject, id))
+            .filter(|f| f.verdict != Verdict::NotApplicable && f.subject == at)
             .map(|f| self.verdict_view(f, &self.explain(f)))
             .collect();
         verdicts.sort_by_key(|v| v.verdict);
@@ -612,8 +650,4 @@ fn entry_form(entry: &Entry) -> EntryForm {
         Entry::Count { least, most } => EntryForm::Count { least: least.clone(), most: most.clone() },
         Entry::Date => EntryForm::Date,
     }
-}
-
-fn small(n: usize) -> u32 {
-    u32::try_from(n).unwrap_or(u32::MAX)
 }

@@ -33,7 +33,7 @@ pub enum VerdictWord {
 }
 
 /// How many verdicts of each word, and how many things are still to be seen.
-#[derive(Default)]
+#[derive(Copy, Default)]
 pub struct Tally {
     pub complies: u32,
     pub violates: u32,
